@@ -1,0 +1,1 @@
+"""Tension-loss data logger for a racket-stringing machine."""

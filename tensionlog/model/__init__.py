@@ -1,0 +1,7 @@
+"""The nouns: frozen records that the rooms hand to one another.
+
+* `lines`      what a device may say on the wire, and what damage looks like
+* `recording`  header, calibration, notes and arrivals of one sitting
+* `job`        the ticket of a job
+* `pull`       one pull of one string, as found and as judged
+"""
