@@ -1,0 +1,1 @@
+"""General statistics: arrays in, frozen results with their uncertainty out."""
