@@ -1,0 +1,32 @@
+"""The schema as steps: a released step is never edited, only followed by another one."""
+
+from sqlite_utils import Database, Migrations
+
+from tensionlog.store import schema
+
+migrations = Migrations("tensionlog")
+
+
+@migrations()
+def m001_recordings(db: Database) -> None:
+    """Calibrations, recordings, faults and notes."""
+    db.executescript(schema.RECORDINGS)
+
+
+@migrations()
+def m002_jobs(db: Database) -> None:
+    """Jobs and what was inspected."""
+    db.executescript(schema.JOBS)
+
+
+@migrations()
+def m003_pulls(db: Database) -> None:
+    """Pulls, their flags and their traces."""
+    db.executescript(schema.PULLS)
+
+
+@migrations()
+def m004_answers(db: Database) -> None:
+    """What checks, hold tests, head checks, turn and stiffness tests answered."""
+    for name in schema.ANSWERS:
+        db.executescript(schema.answer_table(name))
