@@ -1,0 +1,79 @@
+"""Put figures and text together as one file that loads nothing and asks nobody."""
+
+import base64
+import hashlib
+from typing import Any
+
+from plotly.offline import get_plotlyjs
+
+from tensionlog.report.behaviour import SCRIPT
+from tensionlog.report.look import DARK, LIGHT, PRINT, STYLE
+from tensionlog.report.markup import Markup, embedded, joined, json_script, tag
+
+PRINT_WIDE_PX = 640
+"""Width of a figure on paper: A4 and Letter less their margins, in CSS pixels."""
+
+PRINT_CELL_PX = 196
+SMALL_PX = 128
+
+
+def plot(figure: Any, *, described: str, small: bool = False) -> Markup:
+    """Carry one figure; the page's script draws it once it comes near the screen.
+
+    Args:
+        figure: A plotly figure whose colours are roles.
+        described: What it shows, for whoever does not see it.
+        small: Whether it is one of many.
+    """
+    return joined(
+        (
+            tag(
+                "div",
+                class_="plot",
+                role="img",
+                aria_label=described,
+                data_print=str(PRINT_CELL_PX if small else PRINT_WIDE_PX),
+                data_small=str(SMALL_PX) if small else None,
+            ),
+            embedded(figure.to_json()),
+        )
+    )
+
+
+def page(sections: list[Markup], *, title: str) -> str:
+    """Write the whole page.
+
+    The content security policy lets exactly our two scripts run and nothing be loaded,
+    so that a page mailed to a customer cannot call anybody.
+    """
+    scripts = (get_plotlyjs(), SCRIPT)
+    head = tag(
+        "head",
+        Markup('<meta charset="utf-8">'),
+        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_policy(scripts)}">'),
+        Markup('<meta name="viewport" content="width=device-width,initial-scale=1">'),
+        Markup('<meta name="referrer" content="no-referrer">'),
+        tag("title", title),
+        tag("style", Markup(STYLE)),
+    )
+    palettes = {"light": LIGHT, "dark": DARK, "print": PRINT}
+    body = tag(
+        "body",
+        tag("div", *sections, class_="wrap"),
+        tag("noscript", tag("p", "The figures need scripts; every number is in the tables.")),
+        json_script(palettes, id="palettes"),
+        *(tag("script", Markup(script)) for script in scripts),
+    )
+    return f'<!doctype html>\n<html lang="en">{head}{body}</html>\n'
+
+
+def _policy(scripts: tuple[str, ...]) -> str:
+    hashes = " ".join(f"'sha256-{_digest(script)}'" for script in scripts)
+    return (
+        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _digest(script: str) -> str:
+    return base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
