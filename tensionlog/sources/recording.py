@@ -1,0 +1,196 @@
+"""Read a recording: what the host wrote apart from what the device sent.
+
+A line is the host's only if it is `@ ` with an ISO time, `! ` with a JSON object, or one
+of the leading `# ` lines. Everything else came from the device and is passed on byte for
+byte, damaged or not, in blocks of up to 256 KiB, so that memory stays flat.
+"""
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from tensionlog.errors import RecordingError
+from tensionlog.model.recording import Arrival, Header, Note
+from tensionlog.sources.blocks import read_blocks
+from tensionlog.sources.header import parse_header, parse_time
+
+LONGEST_HOST_LINE = 1 << 20
+"""A line without LF that is longer than this is the device's flood, not a note."""
+
+Item = Arrival | Note | bytes
+
+_MAYBE_NOTE = re.compile(rb"^! [^\n]*\n", re.MULTILINE)
+_OWN_FORM = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
+
+
+class RecordingReader:
+    """One recording; iterate it as often as needed for its items in file order.
+
+    Attributes:
+        path: Where it lies.
+        header: What it says of itself.
+        warnings: One line for each thing that could not be read as meant; grows while
+            the recording is iterated.
+    """
+
+    def __init__(self, path: Path, header: Header, *, body_at: int) -> None:
+        self.path = path
+        self.header = header
+        self.warnings: list[str] = []
+        self._body_at = body_at
+
+    @property
+    def started_s(self) -> float:
+        """Host time at which it was opened (UTC, seconds since 1970)."""
+        return self.header.started.timestamp()
+
+    def __iter__(self) -> Iterator[Item]:
+        """Yield arrivals, notes and device bytes in file order."""
+        self.warnings.clear()
+        lines = _HostLines(self.path.name, self.warnings)
+        carry, begins_line = b"", True
+        for block in self._body():
+            block = carry + block
+            end = block.rfind(b"\n") + 1
+            carry = block[end:]
+            if end:
+                yield from lines.split(block[:end], begins_line)
+                begins_line = True
+            if len(carry) > LONGEST_HOST_LINE:
+                yield carry
+                carry, begins_line = b"", False
+        if carry:
+            yield from lines.last(carry, begins_line)
+
+    def _body(self) -> Iterator[bytes]:
+        skip = self._body_at
+        for block in read_blocks(self.path, self.warnings):
+            if skip < len(block):
+                yield block[skip:]
+            skip = max(0, skip - len(block))
+
+
+def open_recording(path: str | PathLike[str]) -> RecordingReader:
+    """Open the recording at `path`, a `.rec` or a `.rec.gz`, and read its header.
+
+    Raises:
+        RecordingError: There is no such file, it is no recording, or its header says
+            nothing allowed.
+    """
+    path = Path(path)
+    lines, beginning, body_at = _leading_lines(path)
+    return RecordingReader(path, parse_header(path.name, lines, beginning), body_at=body_at)
+
+
+def _leading_lines(path: Path) -> tuple[list[bytes], bytes, int]:
+    """The leading `# ` lines, the first bytes, and where the body begins."""
+    held = b""
+    for block in read_blocks(path, []):
+        held += block
+        if _body_begins(held) is not None or len(held) > LONGEST_HOST_LINE:
+            break
+    if not held:
+        raise RecordingError(f"{path} is empty: nothing was recorded in it.")
+    body_at = _body_begins(held)
+    body_at = len(held) if body_at is None else body_at
+    return held[:body_at].splitlines(), held[:64], body_at
+
+
+def _body_begins(held: bytes) -> int | None:
+    """Where the first line begins that is not `# `, or None if that is not known yet."""
+    at = 0
+    while held.startswith(b"# ", at):
+        end = held.find(b"\n", at)
+        if end < 0:
+            return None
+        at = end + 1
+    return at if len(held) - at >= len(b"# ") else None
+
+
+class _HostLines:
+    """Tell the host's lines from the device's."""
+
+    def __init__(self, name: str, warnings: list[str]) -> None:
+        self._name = name
+        self._warnings = warnings
+        self._minute = b"?"
+        self._minute_us = 0
+
+    def split(self, block: bytes, begins_line: bool) -> Iterator[Item]:
+        """Take whole lines apart; `begins_line` tells whether the first one is whole."""
+        lead = b"\n" if begins_line else b""
+        parts = (lead + block).split(b"\n@ ")
+        last = parts.pop()
+        first, *others = [part + b"\n" for part in parts] + [last]
+        yield from self._notes_apart(first[len(lead) :], begins_line)
+        for part in others:
+            time, _, rest = part.partition(b"\n")
+            at_s = self._time_s(time)
+            if at_s is None:
+                rest = b"@ " + part
+            else:
+                yield Arrival(at_s)
+            if b"! " in rest:
+                yield from self._notes_apart(rest, True)
+            elif rest:
+                yield rest
+
+    def last(self, line: bytes, begins_line: bool) -> Iterator[Item]:
+        """The last line where it has no LF: the host's if it is whole, else a torn tail."""
+        at_s = self._time_s(line[2:]) if line.startswith(b"@ ") else None
+        body = _json_object(line[2:]) if line.startswith(b"! ") else None
+        if begins_line and at_s is not None:
+            yield Arrival(at_s)
+        elif begins_line and body is not None:
+            yield from self._note(body)
+        else:
+            yield line
+
+    def _notes_apart(self, lines: bytes, begins_line: bool) -> Iterator[Item]:
+        done = 0
+        for found in _MAYBE_NOTE.finditer(lines):
+            body = _json_object(found[0][2:])
+            if body is None or (found.start() == 0 and not begins_line):
+                continue
+            if done < found.start():
+                yield lines[done : found.start()]
+            yield from self._note(body)
+            done = found.end()
+        if done < len(lines):
+            yield lines[done:]
+
+    def _note(self, body: Mapping[str, Any]) -> Iterator[Note]:
+        name, stated = body.get("note"), body.get("at")
+        if not isinstance(name, str):
+            return
+        at = parse_time(stated) if isinstance(stated, str) else None
+        if at is None:
+            self._warnings.append(f"{self._name}: the note {name!r} has no time: left out.")
+        else:
+            yield Note(at.timestamp(), name, body)
+
+    def _time_s(self, text: bytes) -> float | None:
+        """UTC seconds of an ISO time; the host's own form takes a short cut by minutes."""
+        second, fraction = text[17:19], text[20:26]
+        if text[:17] == self._minute and text[19:20] + text[26:] == b".Z":
+            if second < b"60" and second.isdigit() and fraction.isdigit():
+                return (self._minute_us + int(second) * 1_000_000 + int(fraction)) / 1e6
+        time = parse_time(text.decode("ascii", "replace"))
+        if time is None:
+            return None
+        if _OWN_FORM.fullmatch(text):
+            self._minute = text[:17]
+            minute = time.replace(second=0, microsecond=0)
+            self._minute_us = int(minute.timestamp()) * 1_000_000
+        return time.timestamp()
+
+
+def _json_object(text: bytes) -> Mapping[str, Any] | None:
+    try:
+        found = json.loads(text.decode("utf-8"))
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
