@@ -41,7 +41,7 @@ class Tolerance:
 def judge(*, error_n: float, u_n: float, tolerance_n: float) -> str:
     """`good`, `adjust` or `stop` for one error with its standard uncertainty.
 
-    >>> judge(error_n=0.2, u_n=0.05, tolerance_n=0.3)
+    >>> judge(error_n=0.2, u_n=0.04, tolerance_n=0.3)
     'good'
     """
     expanded = COVERAGE_FACTOR * u_n
