@@ -65,12 +65,13 @@ def utc_text(moment: datetime) -> str:
     """
     if moment.tzinfo is None:
         raise ValueError(f"a time must say its zone, not {moment!r}")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    utc = moment.astimezone(UTC).replace(tzinfo=None)
+    return f"{utc.isoformat(timespec='microseconds')}Z"
 
 
 def utc_of(text: str) -> datetime:
     """The time that `utc_text` wrote."""
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+    return datetime.fromisoformat(text)
 
 
 def calibration_row(calibration: Calibration) -> Row:

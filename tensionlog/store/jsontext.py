@@ -27,8 +27,13 @@ def exact_json_text(value: object) -> str:
 
 
 def storable_text(text: str) -> str:
-    """Give `text` with each half of a surrogate pair as `?`: UTF-8 has no place for it."""
-    return text if text.isascii() else text.encode("utf-8", "replace").decode("utf-8")
+    """Give `text` with `?` for what text in a database cannot be.
+
+    That is half of a surrogate pair, which UTF-8 has no place for, and NUL, at which
+    SQLite's own functions stop reading.
+    """
+    whole = text if text.isascii() else text.encode("utf-8", "replace").decode("utf-8")
+    return whole.replace("\0", "?")
 
 
 def _without_nan(value: Any) -> Any:

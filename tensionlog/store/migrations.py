@@ -1,5 +1,7 @@
 """The schema as steps: a released step is never edited, only followed by another one."""
 
+from typing import Final
+
 from sqlite_utils import Database, Migrations
 
 from tensionlog.store import schema
@@ -30,3 +32,9 @@ def m004_answers(db: Database) -> None:
     """What checks, hold tests, head checks, turn and stiffness tests answered."""
     for name in schema.ANSWERS:
         db.executescript(schema.answer_table(name))
+
+
+STEPS: Final = tuple(
+    step.__name__ for step in (m001_recordings, m002_jobs, m003_pulls, m004_answers)
+)
+"""Names of all steps of this version, in order."""

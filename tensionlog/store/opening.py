@@ -14,8 +14,9 @@ from sqlite_utils import Database
 
 from tensionlog.errors import StoreError
 from tensionlog.store.filesystems import network_type
-from tensionlog.store.migrations import migrations
+from tensionlog.store.migrations import STEPS, migrations
 from tensionlog.store.sentences import said_plainly
+from tensionlog.store.transactions import writing
 
 APPLICATION_ID: Final = int.from_bytes(b"tnsl")
 """Stands in the header of every database of ours, so that it can be told from others."""
@@ -24,6 +25,7 @@ _MAGIC: Final = b"SQLite format 3\0"
 _HEADER_BYTES: Final = 100
 _APPLICATION_ID_AT: Final = slice(68, 72)  # SQLite file format, section 1.3
 
+# Given to `connect`, which sets it before the first statement that could meet a lock.
 _BUSY_TIMEOUT_S: Final = 10.0
 
 # The log is cut back to this after a checkpoint: a reader that was left open for an
@@ -67,7 +69,7 @@ def _is_ours(path: Path, *, must_exist: bool) -> bool:
         if must_exist:
             raise StoreError(f"there is no database at {path}. Make one by a replay.")
         return False
-    if not header.startswith(_MAGIC):
+    if not header.startswith(_MAGIC) or len(header) < _HEADER_BYTES:
         raise StoreError(f"{path} is not a database. Choose another file.")
     if int.from_bytes(header[_APPLICATION_ID_AT]) != APPLICATION_ID:
         raise StoreError(f"{path} is another program's database. Choose another file.")
@@ -75,8 +77,10 @@ def _is_ours(path: Path, *, must_exist: bool) -> bool:
 
 
 def _refuse_later(path: Path) -> None:
-    # Read-only: closing an ordinary connection may move the log into the file.
-    uri = f"{path.absolute().as_uri()}?mode=ro"
+    # Read-only: closing an ordinary connection may move the log into the file. Where
+    # there is no log, a look must not leave an empty one behind either.
+    has_log = path.with_name(f"{path.name}-wal").exists()
+    uri = f"{path.absolute().as_uri()}?mode=ro{'' if has_log else '&immutable=1'}"
     with closing(sqlite3.connect(uri, uri=True, timeout=_BUSY_TIMEOUT_S)) as connection:
         refuse_unknown_steps(Database(connection, execute_plugins=False), str(path))
 
@@ -87,11 +91,10 @@ def refuse_unknown_steps(db: Database, label: str) -> None:
     Raises:
         StoreError: A later version has written it.
     """
-    known = [step.name for step in migrations.pending(Database(memory=True))]
-    unknown = [step.name for step in migrations.applied(db) if step.name not in known]
+    unknown = [step.name for step in migrations.applied(db) if step.name not in STEPS]
     if unknown:
         raise StoreError(
-            f"{label} has step {unknown[-1]}, this version knows up to {known[-1]}. "
+            f"{label} has step {unknown[-1]}, this version knows up to {STEPS[-1]}. "
             f"Upgrade tensionlog; nothing was changed."
         )
 
@@ -101,7 +104,10 @@ def _prepared(connection: sqlite3.Connection) -> Database:
         db = Database(connection, execute_plugins=False)
         _set_up(db)
         if migrations.pending(db):
-            _migrate(db)
+            # The write lock first: two programs that open a new file at once must not
+            # both find the same steps pending.
+            with writing(db):
+                migrations.apply(db)
     except BaseException:
         connection.close()
         raise
@@ -111,7 +117,12 @@ def _prepared(connection: sqlite3.Connection) -> Database:
 def _set_up(db: Database) -> None:
     if not db.execute("PRAGMA application_id").fetchone()[0]:
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-    db.execute("PRAGMA journal_mode = WAL")
+    mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+    if mode not in ("wal", "memory"):
+        raise StoreError(
+            f"the disk allows no write-ahead log (it stays at {mode!r}). "
+            f"Choose a place on a disk of this computer."
+        )
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
     db.conn.create_function("casefold", 1, _casefold, deterministic=True)
@@ -121,15 +132,3 @@ def _set_up(db: Database) -> None:
 def _casefold(text: str | None) -> str | None:
     # SQLite's own lower() knows only ASCII; names of people do not keep to it.
     return None if text is None else text.casefold()
-
-
-def _migrate(db: Database) -> None:
-    # The write lock first: two programs that open a new file at once must not both find
-    # the same steps pending.
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        migrations.apply(db)
-    except BaseException:
-        db.rollback()
-        raise
-    db.commit()

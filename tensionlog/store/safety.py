@@ -10,6 +10,7 @@ from typing import Final
 from sqlite_utils import Database
 
 from tensionlog.errors import StoreError
+from tensionlog.store.sentences import said_plainly
 
 _COMPANIONS: Final = ("-wal", "-shm")
 
@@ -58,7 +59,7 @@ def backup(db: Database, path: Path) -> None:
         raise StoreError(f"{path} is a database in use. Choose another name for the copy.")
 
     def copy(partial: Path) -> None:
-        with closing(sqlite3.connect(partial)) as target:
+        with said_plainly(str(path)), closing(sqlite3.connect(partial)) as target:
             db.conn.backup(target)
 
     try:

@@ -160,9 +160,15 @@ class Store:
 
     # -- reading ---------------------------------------------------------------------
 
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        # One snapshot for all queries of an answer, though another program writes.
+        with said_plainly(self._label), self._db.atomic():
+            yield
+
     def recordings(self) -> list[StoredRecording]:
         """Every sitting, oldest first."""
-        with said_plainly(self._label):
+        with self._reading():
             return reads.recordings(self._db)
 
     def jobs(
@@ -193,7 +199,7 @@ class Store:
             "bench": bench,
         }
         wanted = {name: piece for name, piece in asked.items() if piece is not None}
-        with said_plainly(self._label):
+        with self._reading():
             return reads.jobs(self._db, wanted)
 
     def job(
@@ -204,17 +210,17 @@ class Store:
         ref: str | None = None,
     ) -> StoredJob | None:
         """The latest job that fits everything given, or None."""
-        with said_plainly(self._label):
+        with self._reading():
             return reads.job(self._db, recording_id=recording_id, number=number, ref=ref)
 
     def pulls_of(self, job: StoredJob) -> list[StoredPull]:
         """Pulls of a job in the order made, void ones too."""
-        with said_plainly(self._label):
+        with self._reading():
             return reads.pulls(self._db, job.recording_id, job.run.number)
 
     def pulls_in(self, recording_id: int) -> list[StoredPull]:
         """Pulls of a sitting in the order made, those outside any job too."""
-        with said_plainly(self._label):
+        with self._reading():
             return reads.pulls(self._db, recording_id, None)
 
     def trace_of(self, pull: StoredPull) -> Trace:
@@ -223,35 +229,35 @@ class Store:
         Raises:
             StoreError: The bytes in the database are damaged.
         """
-        with said_plainly(self._label):
+        with self._reading():
             return reads.trace(self._db, pull.recording_id, pull.number)
 
     def notes(self, name: str | None = None) -> list[StoredNote]:
         """Notes in the order of their times, of one name (`service`) where given."""
-        with said_plainly(self._label):
+        with self._reading():
             return reads.notes(self._db, name)
 
     def answers(self, kind: str) -> list[StoredAnswer]:
         """Answers of one kind, oldest first; kinds as in `add_answer`."""
-        with said_plainly(self._label):
+        with self._reading():
             return reads.answers(self._db, kind)
 
     def pulls_table(self) -> "pd.DataFrame":
         """Every pull with its job and its sitting, a row each, oldest first."""
-        with said_plainly(self._label):
+        with self._reading():
             return table.pulls_table(self._db)
 
     # -- the file --------------------------------------------------------------------
 
     def dump(self) -> str:
         """The whole content as text: equal text means equal content, and back."""
-        with said_plainly(self._label):
+        with self._reading():
             return "".join(f"{line}\n" for line in dump_lines(self._db))
 
     def dump_sha256(self) -> str:
         """SHA-256 of `dump` in hex, without holding the text in memory."""
         digest = sha256()
-        with said_plainly(self._label):
+        with self._reading():
             for line in dump_lines(self._db):
                 digest.update(f"{line}\n".encode())
         return digest.hexdigest()

@@ -7,37 +7,38 @@ from sqlite_utils import Database
 if TYPE_CHECKING:
     import pandas as pd
 
-_TEXT: Final = "string"
+TEXT: Final = "string"
+"""Type of a text that may be missing."""
 _REAL: Final = "float64"
 _WHOLE: Final = "Int64"  # may hold "not known", unlike int64
 
 COLUMNS: Final = {
-    "bench": _TEXT,
-    "started_utc": _TEXT,
-    "recording": _TEXT,
+    "bench": TEXT,
+    "started_utc": TEXT,
+    "recording": TEXT,
     "recording_id": _WHOLE,
     "calibration_id": _WHOLE,
-    "rule": _TEXT,
+    "rule": TEXT,
     "job_number": _WHOLE,
-    "ref": _TEXT,
+    "ref": TEXT,
     "bed": _WHOLE,
-    "owner": _TEXT,
-    "operator": _TEXT,
-    "sport": _TEXT,
-    "frame": _TEXT,
-    "string_mains": _TEXT,
-    "string_crosses": _TEXT,
-    "reel_mains": _TEXT,
-    "reel_crosses": _TEXT,
+    "owner": TEXT,
+    "operator": TEXT,
+    "sport": TEXT,
+    "frame": TEXT,
+    "string_mains": TEXT,
+    "string_crosses": TEXT,
+    "reel_mains": TEXT,
+    "reel_crosses": TEXT,
     "number": _WHOLE,
-    "kind": _TEXT,
-    "position": _TEXT,
-    "held_position": _TEXT,
+    "kind": TEXT,
+    "position": TEXT,
+    "held_position": TEXT,
     "void": "bool",
     "seen": "bool",
-    "clamp_opened": _TEXT,
-    "clamp_shut": _TEXT,
-    "flags": _TEXT,
+    "clamp_opened": TEXT,
+    "clamp_shut": TEXT,
+    "flags": TEXT,
     "start_s": _REAL,
     "top_s": _REAL,
     "release_s": _REAL,

@@ -37,7 +37,6 @@ _SERIES: Final = struct.Struct("<BBq")  # rule, bytes a difference, first value
 _MULTIPLY: Final = 16
 _FLOAT64: Final = 255
 _RULES: Final = (0, 6, _MULTIPLY + 6, 3, 1, 2, 4, 5, _MULTIPLY + 3)
-_LARGEST_WHOLE: Final = 2.0**53  # above it float64 skips integers
 
 _Floats = NDArray[np.float64]
 
@@ -88,14 +87,12 @@ def _pack(series: _Floats, likely_rule: int) -> bytes:
 
 def _as_whole(series: _Floats, rule: int) -> NDArray[np.int64] | None:
     """Integers that give `series` back bit for bit by `rule`, or None."""
+    # What has no integer (NaN, infinity, beyond 64 bits) casts to anything at all, and
+    # so does not come back.
     with np.errstate(over="ignore", invalid="ignore"):
-        whole = np.rint(series * 10.0 ** (rule % _MULTIPLY))
-        if not abs(whole.min(initial=0)) < _LARGEST_WHOLE > whole.max(initial=0):
-            return None  # NaN and infinity end here too
+        whole = np.rint(series * 10.0 ** (rule % _MULTIPLY)).astype(np.int64)
     # Bits, not values: −0.0 equals 0.0 but is not the same reading.
-    integers = whole.astype(np.int64)
-    same = np.array_equal(_from_whole(integers, rule).view(np.int64), series.view(np.int64))
-    return integers if same else None
+    return whole if _from_whole(whole, rule).tobytes() == series.tobytes() else None
 
 
 def _from_whole(whole: NDArray[np.int64], rule: int) -> _Floats:
@@ -108,8 +105,9 @@ def _from_whole(whole: NDArray[np.int64], rule: int) -> _Floats:
 def _pack_whole(whole: NDArray[np.int64], rule: int) -> bytes:
     if not len(whole):
         return _SERIES.pack(rule, 1, 0)
-    steps = np.diff(whole)
-    folded = ((steps << 1) ^ (steps >> 63)).astype(np.uint64)
+    # A step beyond 64 bits wraps, and wraps back as the steps are added up again.
+    steps = whole[1:] - whole[:-1]
+    folded = ((steps << 1) ^ (steps >> 63)).view(np.uint64)
     greatest = int(folded.max(initial=0))
     width = next(w for w in (1, 2, 4, 8) if greatest < 1 << (8 * w))
     return _SERIES.pack(rule, width, int(whole[0])) + _shuffled(folded.astype(f"<u{width}"))
