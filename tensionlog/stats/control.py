@@ -226,26 +226,33 @@ def cusum_of_scores(
         head_start: Where both sums begin.
         restarts: Indices before which both sums go back to the beginning.
     """
-    sums = np.zeros((2, len(scores)))
-    rising = np.zeros((2, len(scores)), dtype=np.int64)
-    now, since = np.full(2, head_start), np.zeros(2, dtype=np.int64)
-    marks = frozenset(restarts)
-    for i, z in enumerate(scores):
-        if i in marks:
-            now, since = np.full(2, head_start), np.full(2, i)
-        if np.isfinite(z):
-            since[now <= 0] = i
-            now = np.maximum(0.0, now + np.array([z, -z]) - k)
-        sums[:, i], rising[:, i] = now, since
-    over = sums > h
-    alarms = _where(np.logical_or(over[0], over[1]))
-    side = np.argmax(sums, axis=0)
+    high, high_since = _one_sided(scores, k, head_start, frozenset(restarts))
+    low, low_since = _one_sided(-scores, k, head_start, frozenset(restarts))
+    alarms = _where((high > h) | (low > h))
     return CusumChart(
-        high=sums[0],
-        low=sums[1],
+        high=high,
+        low=low,
         alarms=alarms,
-        since=tuple(int(rising[side[i], i]) for i in alarms),
+        since=tuple((high_since if high[i] > low[i] else low_since)[i] for i in alarms),
     )
+
+
+def _one_sided(
+    scores: Floats, k: float, head_start: float, restarts: frozenset[int]
+) -> tuple[Floats, list[int]]:
+    """The upper sum after each score, and since when it has been above zero."""
+    total, began = head_start, 0
+    sums, since = [], []
+    # plain floats: a numpy call for each reading takes forty times as long
+    for i, z in enumerate(scores.tolist()):
+        if i in restarts:
+            total, began = head_start, i
+        if z == z:  # a NaN leaves the sum as it is
+            began = i if total <= 0 else began
+            total = max(0.0, total + z - k)
+        sums.append(total)
+        since.append(began)
+    return np.array(sums, dtype=np.float64), since
 
 
 def _series(values: ArrayLike) -> Floats:
