@@ -23,7 +23,7 @@ class Job:
         clamp_left: Clamp of the left side, or None.
         clamp_right: Clamp of the right side, or None.
         clamp_start: What holds the start while the first side is begun, or None.
-        clamps_crosses: Clamps of the crosses, alternating from the first.
+        clamps_crosses: Clamps of the crosses, taken in turn from the first.
         ea_mains_n: Axial stiffness of the mains at tension, newtons per unit strain.
         ea_crosses_n: The same of the crosses.
         u_ea_pct: One standard uncertainty of both stiffnesses, per cent.
@@ -42,7 +42,7 @@ class Job:
     clamp_left: str | None
     clamp_right: str | None
     clamp_start: str | None
-    clamps_crosses: str
+    clamps_crosses: tuple[str, ...]
     ea_mains_n: float | None
     ea_crosses_n: float | None
     u_ea_pct: float

@@ -1,0 +1,240 @@
+"""Find the stretches of a sitting in which the cell is loaded, one sample at a time.
+
+Two thresholds above the running empty reading make a stretch: it begins when three
+samples in a row stand above the upper one (a spike or a knock of one sample does not),
+and ends when the reading has stayed below the lower one for a moment. Whether a stretch
+is a pull is decided later, by its shape (`shape.py`): here nothing is thrown away that
+could be one.
+
+The same object serves a live port and a replayed file, so both find the same.
+"""
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FinderRule:
+    """When the cell counts as loaded.
+
+    Attributes:
+        enter_n: Force above empty at which a stretch begins, newtons. Well above what
+            a hand on the gripper, a gripper's weight or zero wander give.
+        leave_n: Force above empty below which it ends; lower than `enter_n`, so that
+            noise at one level cannot cut a pull in two.
+        leave_s: How long it must stay below.
+        before_s: How much of the empty reading before a stretch is kept for its zero.
+        after_s: How much after it.
+        longest: Samples kept of one stretch; of a longer one the middle is left out.
+    """
+
+    enter_n: float = 12.0
+    leave_n: float = 8.0
+    leave_s: float = 0.12
+    before_s: float = 6.0
+    after_s: float = 0.4
+    longest: int = 400_000
+
+    def __post_init__(self) -> None:
+        """Refuse thresholds without a dead band between them."""
+        if not self.leave_n < self.enter_n:
+            raise ValueError(
+                f"leave_n must lie below enter_n, not {self.leave_n!r} and {self.enter_n!r}"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """One stretch in which the cell was loaded, with the empty reading around it.
+
+    Attributes:
+        boot: Which start of the device the times belong to.
+        t_s: Device time since that boot's first sample, seconds, shape (n,).
+        counts: Raw readings, shape (n,).
+        first: Index of the first sample above the upper threshold.
+        last: Index of the last sample above the lower threshold.
+        base: Running empty reading at the beginning, counts.
+        cut_at_end: The device restarted, or the recording ended, under load.
+    """
+
+    boot: int
+    t_s: NDArray[np.float64]
+    counts: NDArray[np.float64]
+    first: int
+    last: int
+    base: float
+    cut_at_end: bool
+
+
+class StretchFinder:
+    """Cut a stream of readings into loaded stretches.
+
+    Args:
+        newtons_per_count: Scale for the thresholds; its sign is the wiring's. Without
+            a calibration, the caller's guess: thresholds are rough by design.
+        rate_hz: Nominal sample rate, for the counts of samples that the rule's times
+            come to; a rate that is 20 % off does no harm.
+        rule: Thresholds.
+    """
+
+    __slots__ = (
+        "_above",
+        "_base",
+        "_below",
+        "_boot",
+        "_counts",
+        "_enter",
+        "_first",
+        "_follow",
+        "_last",
+        "_leave",
+        "_leave_count",
+        "_loaded",
+        "_past",
+        "_rule",
+        "_scale",
+        "_seen",
+        "_stop_count",
+        "_t",
+        "_under",
+    )
+
+    def __init__(
+        self, *, newtons_per_count: float, rate_hz: float, rule: FinderRule | None = None
+    ) -> None:
+        self._rule = rule or FinderRule()
+        self._scale = newtons_per_count
+        self._enter = self._rule.enter_n
+        self._leave = self._rule.leave_n
+        self._leave_count = max(2, round(self._rule.leave_s * rate_hz))
+        self._stop_count = self._leave_count + max(2, round(self._rule.after_s * rate_hz))
+        self._follow = min(0.2, 1.0 / rate_hz)
+        self._past: deque[tuple[float, float]] = deque(
+            maxlen=max(20, round(self._rule.before_s * rate_hz))
+        )
+        self._boot = 0
+        self._restart()
+
+    def _restart(self) -> None:
+        self._t: list[float] = []
+        self._counts: list[float] = []
+        self._base: float | None = None
+        self._seen = 0
+        self._past.clear()
+        self._unload()
+
+    def _unload(self) -> None:
+        self._loaded = False
+        self._above = 0
+        self._below = 0
+        self._under = 0
+        self._first = 0
+        self._last = 0
+
+    @property
+    def loaded(self) -> bool:
+        """Whether a stretch is under way."""
+        return self._loaded
+
+    def push(self, boot: int, t_s: float, counts: float) -> Stretch | None:
+        """Take one reading; give back the stretch that it completes, if any."""
+        done = self.interrupt() if boot != self._boot else None
+        self._boot = boot
+        if self._base is None:
+            self._find_base(t_s, counts)
+            return done
+        over = (counts - self._base) * self._scale
+        if not self._loaded:
+            self._push_empty(t_s, counts, over)
+            return done
+        self._t.append(t_s)
+        self._counts.append(counts)
+        if over > self._leave:
+            self._below = 0
+            self._last = len(self._t) - 1
+            if len(self._t) > self._rule.longest:
+                self._thin()
+            return done
+        self._below += 1
+        return self._finish(cut_at_end=False) if self._below >= self._stop_count else done
+
+    def interrupt(self) -> Stretch | None:
+        """The stream broke off: give back what is under way, and begin afresh."""
+        under_way = self._finish(cut_at_end=self._below < self._leave_count) if (
+            self._loaded
+        ) else None
+        self._restart()
+        return under_way
+
+    def under_way(self) -> Stretch | None:
+        """The stretch as far as it has come, for a verdict while the head still holds."""
+        return self._stretch(cut_at_end=True) if self._loaded else None
+
+    def _find_base(self, t_s: float, counts: float) -> None:
+        self._past.append((t_s, counts))
+        self._seen += 1
+        if self._seen >= 8:
+            readings = sorted(c * self._scale for _, c in self._past)
+            self._base = readings[len(readings) // 2] / self._scale
+
+    def _push_empty(self, t_s: float, counts: float, over: float) -> None:
+        self._past.append((t_s, counts))
+        if over > self._enter:
+            self._above += 1
+            if self._above >= 3:
+                self._begin()
+            return
+        self._above = 0
+        if over < -self._enter:
+            self._sink(counts)
+            return
+        self._under = 0
+        assert self._base is not None  # narrowed by push
+        step = 2.0 if over > 2.0 else -2.0 if over < -2.0 else over
+        self._base += step * self._follow / self._scale
+
+    def _sink(self, counts: float) -> None:
+        """Empty lies lower than thought: the sitting began under load, or a weight came off."""
+        self._under += 1
+        if self._under >= 3 * self._leave_count:
+            recent = [c for _, c in list(self._past)[-self._leave_count :]]
+            self._base = sorted(recent)[len(recent) // 2]
+            self._under = 0
+
+    def _begin(self) -> None:
+        self._t = [t for t, _ in self._past]
+        self._counts = [c for _, c in self._past]
+        self._first = max(0, len(self._t) - self._above)
+        self._last = len(self._t) - 1
+        self._loaded = True
+        self._below = 0
+        self._past.clear()
+
+    def _thin(self) -> None:
+        """Leave the middle of a very long stretch out, so that memory stays flat."""
+        tenth = self._rule.longest // 10
+        del self._t[4 * tenth : 6 * tenth]
+        del self._counts[4 * tenth : 6 * tenth]
+        self._last = len(self._t) - 1
+
+    def _stretch(self, *, cut_at_end: bool) -> Stretch:
+        assert self._base is not None  # a stretch begins above a base
+        return Stretch(
+            boot=self._boot,
+            t_s=np.array(self._t),
+            counts=np.array(self._counts, dtype=np.float64),
+            first=self._first,
+            last=self._last,
+            base=self._base,
+            cut_at_end=cut_at_end,
+        )
+
+    def _finish(self, *, cut_at_end: bool) -> Stretch:
+        done = self._stretch(cut_at_end=cut_at_end)
+        self._past.extend(zip(self._t[self._last + 1 :], self._counts[self._last + 1 :]))
+        self._t, self._counts = [], []
+        self._unload()
+        return done

@@ -1,0 +1,361 @@
+"""A lockout hold: the string relaxes, and a clamp that opens steps it down.
+
+    y(t) = a − b·lg(1 + (t − t₀)/τ) − drop·[t > release]
+
+What one side of the joined span recovers after the step the other gives back, so no
+superposition term stands here; it belongs to lengths that are fixed (hold tests). The
+law's origin t₀ is the trip; τ is one number for a job, and each hold may pull it only
+as far as it can tell. A fixed wrong τ would cost five to twenty times the bound.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tensionlog.pulls.edge import SETTLE_PERIODS, Edge, locate_edge
+from tensionlog.pulls.least_squares import Bins, Fit, bins_of, fit, whitener
+from tensionlog.pulls.shape import Shape
+
+Floats = NDArray[np.float64]
+
+CLAMP_PUSH_S = 0.2
+"""The clamp that is being shut pushes the reading in the last moments before let-off."""
+
+GUARD_S = 0.05
+"""Least time after the beginning of the fall that is kept out of the levels."""
+
+LEAST_SAMPLES = 6
+"""Fewer samples than this between the top's settling and the clamp's push say nothing."""
+
+SEEN_RATIO = 4.5
+"""A step is told from zero at this many of its own uncertainties: the best of some
+hundred moments is looked at, and the greatest of so many noise steps reaches 3.5."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Law:
+    """What is known of a job's relaxation before a hold is looked at.
+
+    Attributes:
+        tau_s: Origin of the law, seconds.
+        u_ln_tau: Standard uncertainty of its logarithm for one hold.
+        share: Loss per decade as a share of the level: nylon 2–6 %, polyester 3–9 %,
+            gut 1.5–4 % (plausibility bands, from memory) until the job has shown its own.
+        u_share: Standard uncertainty of it for one hold.
+    """
+
+    tau_s: float = 0.2
+    u_ln_tau: float = 0.6
+    share: float = 0.045
+    u_share: float = 0.03
+
+    def slope(self, level: float) -> float:
+        """Expected slope of the law per decade of time, negative."""
+        return -self.share * level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """What a hold says, whatever the head.
+
+    Attributes:
+        top: Settled reading just before the clamp opens (or is shut, if not seen).
+        release: The reading at clamp release.
+        u_release: One standard uncertainty of it.
+        at_3s: The law three seconds after the top, or None.
+        drop: The step, or None where it cannot be measured.
+        u_drop: One standard uncertainty of it.
+        seen: Whether it is told from zero.
+        release_s: When the force begins to fall; None if not seen.
+        width_s: How long the fall takes on the trace.
+        share: Loss per decade as a share of the level, or None.
+        tau_s: The law's origin as fitted, or None.
+        misfit: Root of the reduced chi-square; well above 1 something else went on.
+    """
+
+    top: float
+    release: float
+    u_release: float
+    at_3s: float | None
+    drop: float | None
+    u_drop: float | None
+    seen: bool
+    release_s: float | None
+    width_s: float | None = None
+    share: float | None = None
+    tau_s: float | None = None
+    misfit: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Span:
+    """The part of a hold that the law is fitted to.
+
+    Attributes:
+        t: Seconds since the trip, shape (n,).
+        y: Readings, shape (n,).
+        keep: Samples that follow the law, shape (n,).
+        end: Seconds from the trip to the clamp being shut.
+        noise: Standard deviation of a sample.
+        walk: Random walk of the zero, per √s.
+        period: Time between samples, seconds.
+        level: Rough level of the hold.
+    """
+
+    t: Floats
+    y: Floats
+    keep: NDArray[np.bool_]
+    end: float
+    noise: float
+    walk: float
+    period: float
+    level: float
+
+    def design(self, tau: float, slope: float, edge: Edge | None = None) -> Floats:
+        """Columns of the law at every sample, shape (n, 4)."""
+        return _design(self.t, tau, slope, edge)
+
+
+def read_lockout(
+    shape: Shape, *, law: Law, walk: float, mask: NDArray[np.bool_] | None = None,
+    release_at: float | None = None,
+) -> Hold | None:
+    """Fit the law and look for the step.
+
+    Args:
+        shape: The pull with its landmarks.
+        law: What the job knows so far.
+        walk: Random walk of the zero, units per √s.
+        mask: Samples to leave out (pushes by hand), of the shape's length.
+        release_at: Moment given by a lever switch, device time, or None.
+
+    Returns:
+        None where the hold is too short to tell anything.
+    """
+    span = _span(shape, walk, mask)
+    if span is None:
+        return None
+    trip = _trip_time(shape)
+    near = _scan(span, law) if release_at is None else release_at - trip
+    flat = _fit_law(span, law, None)
+    if near is None:
+        return _unseen(span, flat, None, shape)
+    edge = _edge(span, law, near)
+    stepped = _fit_law(span, law, edge)
+    if stepped.drop < SEEN_RATIO * stepped.u_drop and release_at is None:
+        return _unseen(span, flat, stepped, shape)
+    return _seen(stepped, edge, trip, shape)
+
+
+def _trip_time(shape: Shape) -> float:
+    """Device time of the ramp's end: the greatest reading close to the top."""
+    stop = int(np.searchsorted(shape.t, shape.t[shape.top] + 0.35))
+    stop = min(stop, shape.let_off)
+    return float(shape.t[shape.top + int(np.argmax(shape.y[shape.top : stop + 1]))])
+
+
+def _span(shape: Shape, walk: float, mask: NDArray[np.bool_] | None) -> _Span | None:
+    trip = _trip_time(shape)
+    settle = max(0.08, (SETTLE_PERIODS + 0.5) * shape.period)
+    begin = int(np.searchsorted(shape.t, trip + settle))
+    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
+    if stop - begin < LEAST_SAMPLES:
+        return None
+    keep = np.ones(stop - begin, dtype=bool)
+    if mask is not None:
+        keep &= ~mask[begin:stop]
+    if keep.sum() < LEAST_SAMPLES:
+        return None
+    t = shape.t[begin:stop] - trip
+    return _Span(
+        t=t,
+        y=shape.y[begin:stop],
+        keep=keep,
+        end=float(t[-1]),
+        noise=max(shape.noise, 1e-9 * abs(shape.level), 1e-12),
+        walk=walk,
+        period=shape.period,
+        level=shape.level,
+    )
+
+
+def _design(t: Floats, tau: float, slope: float, edge: Edge | None) -> Floats:
+    """Columns: 1, lg(1 + t/τ), the step, and the derivative by ln τ; shape (n, 4)."""
+    law = np.log10(1.0 + t / tau)
+    by_ln_tau = -slope * (t / tau) / (1.0 + t / tau) / np.log(10.0)
+    step = np.zeros_like(t) if edge is None else -(t > edge.begin_s).astype(np.float64)
+    return np.column_stack([np.ones_like(t), law, step, by_ln_tau])
+
+
+def _scan(span: _Span, law: Law) -> float | None:
+    """Most likely moment of a downward step, seconds after the trip.
+
+    Every moment is tried at once: the projection of all step functions on what the
+    slow law leaves of the reading comes from two running sums.
+    """
+    t, y = span.t[span.keep], span.y[span.keep]
+    wide = max(2, round(GUARD_S / span.period / 2))
+    if len(t) < 2 * wide + 4:
+        return None
+    means, sds = _prior(law, level=span.level)
+    held = np.isfinite(sds[[0, 1, 3]])
+    rows = np.diag(span.noise / sds[[0, 1, 3]])[held]
+    basis = span.design(law.tau_s, law.slope(span.level))[span.keep][:, [0, 1, 3]]
+    q, _ = np.linalg.qr(np.vstack([basis, rows]))
+    target = np.concatenate([y, rows @ means[[0, 1, 3]]])
+    residual = (target - q @ (q.T @ target))[: len(t)]
+    inside = np.cumsum(q[: len(t)][::-1], axis=0)[::-1]
+    norm2 = np.arange(len(t), 0, -1) - (inside**2).sum(axis=1)
+    usable = slice(wide, len(t) - wide)
+    projection = np.cumsum(residual[::-1])[::-1]
+    score = -projection[usable] / np.sqrt(np.maximum(norm2[usable], 1e-9))
+    return float(t[usable][int(np.argmax(score))])
+
+
+def _edge(span: _Span, law: Law, near: float) -> Edge:
+    """Sharpen the moment of the step against the law fitted around it."""
+    rough = Edge(begin_s=near - 2.0 * span.period, width_s=4.0 * span.period)
+    fitted = _fit_law(span, law, rough)
+    return locate_edge(
+        span.t[span.keep],
+        (span.y - fitted.at(span.t, stepped=False))[span.keep],
+        near_s=near,
+        period=span.period,
+        depth=max(fitted.drop, 1e-12),
+    )
+
+
+def _bins(span: _Span, edge: Edge | None) -> Bins:
+    """Bins of the hold, the fall and the converter's settling left out."""
+    if edge is None:
+        return bins_of(span.keep)
+    until = edge.begin_s + max(GUARD_S, edge.width_s) + 0.5 * span.period
+    return bins_of(span.keep & ((span.t <= edge.begin_s) | (span.t > until)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _FittedLaw:
+    """A law fitted to one hold, linear around the τ it was solved at.
+
+    Attributes:
+        result: Coefficients a, slope (negative), drop, δ ln τ.
+        tau: The τ that the design was made with.
+        slope: The slope that the last column was scaled by.
+    """
+
+    result: Fit
+    tau: float
+    slope: float
+
+    @property
+    def drop(self) -> float:
+        """The step, positive downward."""
+        return float(self.result.coefficients[2])
+
+    @property
+    def u_drop(self) -> float:
+        """One standard uncertainty of the step."""
+        return self.result.u(2)
+
+    @property
+    def misfit(self) -> float:
+        """Root of the reduced chi-square."""
+        return float(np.sqrt(self.result.chi2 / self.result.degrees))
+
+    def gradient(self, t: float, *, stepped: bool) -> Floats:
+        """Derivatives of the reading at `t` by the coefficients, shape (4,)."""
+        row: Floats = _design(np.array([t]), self.tau, self.slope, None)[0]
+        row[2] = -1.0 if stepped else 0.0
+        return row
+
+    def at(self, t: Floats, *, stepped: bool) -> Floats:
+        """Reading at `t`, with or without the step; same shape as `t`."""
+        design = _design(t, self.tau, self.slope, None)
+        design[:, 2] = -1.0 if stepped else 0.0
+        return np.asarray(design @ self.result.coefficients)
+
+
+def _fit_law(span: _Span, law: Law, edge: Edge | None) -> _FittedLaw:
+    """Solve for a, slope, drop and ln τ; the last by Gauss–Newton from the job's τ."""
+    bins = _bins(span, edge)
+    y = bins.mean(span.y)
+    white = whitener(bins.mean(span.t), bins.n, noise=span.noise, walk=span.walk)
+    tau, slope = law.tau_s, law.slope(span.level)
+    for _ in range(3):
+        design = bins.mean(span.design(tau, slope, edge))
+        prior = _prior(
+            law,
+            level=span.level,
+            moved=float(np.log(law.tau_s / tau)),
+            stepped=edge is not None,
+        )
+        result = fit(design, y, white, prior)
+        used, used_slope = tau, slope
+        step = float(np.clip(result.coefficients[3], -0.7, 0.7))
+        tau = float(np.clip(tau * np.exp(step), 0.01, 5.0))
+        slope = float(result.coefficients[1])
+        if abs(step) < 0.03:
+            break
+    return _FittedLaw(result=result, tau=used, slope=used_slope)
+
+
+def _prior(
+    law: Law, *, level: float, moved: float = 0.0, stepped: bool = True
+) -> tuple[Floats, Floats]:
+    """Means and deviations of a, slope, drop and δ ln τ; only slope and τ are held."""
+    means = np.array([0.0, law.slope(level), 0.0, moved])
+    sds = np.array([np.inf, law.u_share * abs(level), 2.0 * abs(level), law.u_ln_tau])
+    if not stepped:
+        sds[2] = 1e-9
+    return means, sds
+
+
+def _at_three(fitted: _FittedLaw, trip: float, shape: Shape) -> float:
+    """The law without the step, three seconds after the top."""
+    t = 3.0 + float(shape.t[shape.top]) - trip
+    return float(fitted.at(np.array([t]), stepped=False)[0])
+
+
+def _share(fitted: _FittedLaw) -> float:
+    """Loss per decade as a share of the level at the trip."""
+    return float(-fitted.result.coefficients[1] / fitted.result.coefficients[0])
+
+
+def _seen(fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape) -> Hold:
+    at = np.array([edge.begin_s])
+    return Hold(
+        top=float(fitted.at(at, stepped=False)[0]),
+        release=float(fitted.at(at, stepped=True)[0]),
+        u_release=fitted.result.u_of(fitted.gradient(edge.begin_s, stepped=True)),
+        at_3s=_at_three(fitted, trip, shape),
+        drop=fitted.drop,
+        u_drop=fitted.u_drop,
+        seen=True,
+        release_s=edge.begin_s + trip,
+        width_s=edge.width_s,
+        share=_share(fitted),
+        tau_s=fitted.tau,
+        misfit=fitted.misfit,
+    )
+
+
+def _unseen(
+    span: _Span, flat: _FittedLaw, stepped: _FittedLaw | None, shape: Shape
+) -> Hold:
+    """No step is told from zero: the law is read where the clamp is shut."""
+    at = np.array([span.end])
+    reading = float(flat.at(at, stepped=False)[0])
+    return Hold(
+        top=reading,
+        release=reading,
+        u_release=flat.result.u_of(flat.gradient(span.end, stepped=False)),
+        at_3s=_at_three(flat, _trip_time(shape), shape),
+        drop=None if stepped is None else stepped.drop,
+        u_drop=None if stepped is None else stepped.u_drop,
+        seen=False,
+        release_s=None,
+        share=_share(flat),
+        tau_s=flat.tau,
+        misfit=flat.misfit,
+    )

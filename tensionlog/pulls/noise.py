@@ -1,0 +1,65 @@
+"""How noisy a trace is, and which single samples are not the force's doing."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def white_noise(y: Floats) -> float:
+    """Standard deviation of one sample, from second differences, in the unit of `y`.
+
+    Second differences leave a straight line and slow relaxation out, and the median
+    leaves steps and spikes out. Shape (n,); fewer than five samples give 0.
+    """
+    if len(y) < 5:
+        return 0.0
+    second = y[2:] - 2.0 * y[1:-1] + y[:-2]
+    return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
+
+
+def median_of_three(y: Floats) -> Floats:
+    """Running median of three; the ends stay. A monotone stretch is left as it is."""
+    if len(y) < 3:
+        return y.copy()
+    out = y.copy()
+    a, b, c = y[:-2], y[1:-1], y[2:]
+    out[1:-1] = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    return out
+
+
+def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Replace single samples that stand out from both neighbours.
+
+    A dip that a motor makes good has a sharp lowest sample too: what stands out less
+    than three times the steps around it is the force's doing and stays.
+
+    Returns:
+        The cleaned copy, and which samples were replaced, both of shape (n,).
+    """
+    if len(y) < 5:
+        return y.copy(), np.zeros(len(y), dtype=bool)
+    middle = median_of_three(y)
+    step = np.abs(np.diff(y))
+    around = np.zeros(len(y))
+    around[2:-2] = np.maximum(step[:-3], step[3:])
+    around[1:-1] = np.maximum(around[1:-1], np.abs(y[2:] - y[:-2]))
+    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * around) + 1e-9
+    return np.where(odd, middle, y), odd
+
+
+def wander(times_s: Floats, levels: Floats, u_levels: Floats) -> float:
+    """Random-walk rate of the zero, units per √s, from the job's empty readings.
+
+    The squared difference of two neighbouring empty readings is their own variance
+    plus the rate squared times the time between; the median over the job keeps a
+    re-hung gripper out. Never below a twentieth of a thousandth of what 0.01 N/√s
+    would be worth knowing: zero where the readings agree better than they should.
+    """
+    if len(levels) < 6:
+        return 0.0
+    gap = np.diff(times_s)
+    excess = np.diff(levels) ** 2 - (u_levels[1:] ** 2 + u_levels[:-1] ** 2)
+    # the median of a chi-square with one degree of freedom is 0.4549
+    rate_squared = float(np.median(excess / np.maximum(gap, 1e-3))) / 0.4549
+    return float(np.sqrt(max(rate_squared, 0.0)))

@@ -1,0 +1,235 @@
+"""The landmarks of one stretch: empty reading, start, ramp's end, peak, let-off.
+
+        peak ┐  ┌ top (98 % of the settled level)
+             /‾‾─────┐ release          ┌ let-off
+            /        └───────────────┐ ┘
+    idle __/ start                    \\____
+
+Everything here holds for all three heads. What the clamp's opening did to the hold is
+the business of `lockout`, `constant_pull` and `drop_weight`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tensionlog.model.recording import Calibration
+from tensionlog.pulls.finder import Stretch
+from tensionlog.pulls.noise import white_noise, without_spikes
+
+Floats = NDArray[np.float64]
+
+ZERO_WINDOW_S = 2.5
+"""Empty reading used for the zero: long against the noise, short against its wander."""
+
+AGAIN_WITHIN_S = 2.5
+"""Loaded again within this time is the same pull worked twice: nobody threads, moves a
+clamp and grips the next string faster (common practice, no source)."""
+
+SETTLED_SHARE = 0.98
+"""The ramp ends where the reading first reaches this share of the settled level."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """One stretch with its landmarks; forces above the empty reading before it.
+
+    Attributes:
+        boot: Which start of the device the times belong to.
+        t: Device time, seconds, shape (n,).
+        y: Reading above empty, spikes taken out, shape (n,).
+        counts: Raw readings, shape (n,).
+        idle: Empty reading before the pull, by the calibration's own zero.
+        u_idle: One standard uncertainty of it, noise only.
+        idle_at: Device time that the empty reading stands for.
+        noise: Standard deviation of one sample.
+        period: Median time between samples, seconds.
+        start: Index of the first sample of the lasting rise.
+        top: Index of the first sample at 98 % of the settled level.
+        let_off: Index of the last sample before the head lets go.
+        peak: Greatest reading, spikes left out.
+        level: Median reading from the top to the let-off.
+        lifts: How often it was brought up to the level.
+        cut: The stream broke off under load.
+        longest_gap: Longest time without a sample from start to let-off, seconds.
+    """
+
+    boot: int
+    t: Floats
+    y: Floats
+    counts: Floats
+    idle: float
+    u_idle: float
+    idle_at: float
+    noise: float
+    period: float
+    start: int
+    top: int
+    let_off: int
+    peak: float
+    level: float
+    lifts: int
+    cut: bool
+    longest_gap: float
+
+    @property
+    def held_s(self) -> float:
+        """Time from the top to the let-off, in seconds."""
+        return float(self.t[self.let_off] - self.t[self.top])
+
+
+def joined(stretches: Sequence[Stretch]) -> Stretch:
+    """Put stretches of one boot that are one pull back together, each sample once."""
+    if len(stretches) == 1:
+        return stretches[0]
+    t = np.concatenate([s.t_s for s in stretches])
+    counts = np.concatenate([s.counts for s in stretches])
+    _, keep = np.unique(t, return_index=True)
+    last_t = stretches[-1].t_s[stretches[-1].last]
+    return Stretch(
+        boot=stretches[0].boot,
+        t_s=t[keep],
+        counts=counts[keep],
+        first=stretches[0].first,
+        last=int(np.searchsorted(t[keep], last_t)),
+        base=stretches[0].base,
+        cut_at_end=stretches[-1].cut_at_end,
+    )
+
+
+def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
+    """Find the landmarks of a stretch.
+
+    Args:
+        stretch: As found, joined where it is one pull in several lifts.
+        calibration: Counts to force; its zero does not matter here.
+
+    Returns:
+        None where there is no rise to a hold: the sitting began or went on under load,
+        or the reading only touched the threshold.
+    """
+    t = stretch.t_s
+    force = calibration.force_n(stretch.counts)
+    if len(t) < 12 or stretch.last - stretch.first < 3:
+        return None
+    noise = white_noise(force)
+    clean, _ = without_spikes(force, noise)
+    idle, u_idle, idle_at = _empty_reading(t, clean, stretch.first, noise)
+    y = clean - idle
+    if _ends_below_empty(y, stretch):
+        return None
+    peak = float(y[stretch.first : stretch.last + 1].max())
+    runs = _runs_above(y, 0.6 * peak, stretch.last)
+    if not runs:
+        return None
+    begin, end = runs[-1]
+    let_off = _let_off(t, y, begin=begin, end=end, noise=noise, cut=stretch.cut_at_end)
+    level = float(np.median(y[begin : let_off + 1]))
+    start = _start(t, y, crossing=begin, level=level, noise=noise)
+    return Shape(
+        boot=stretch.boot,
+        t=t,
+        y=y,
+        counts=stretch.counts,
+        idle=idle,
+        u_idle=u_idle,
+        idle_at=idle_at,
+        noise=noise,
+        period=float(np.median(np.diff(t))),
+        start=start,
+        top=first_at(y, SETTLED_SHARE * level, begin, let_off),
+        let_off=let_off,
+        peak=peak,
+        level=level,
+        lifts=len(_lasting(runs, t)),
+        cut=stretch.cut_at_end,
+        longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
+    )
+
+
+def first_at(y: Floats, threshold: float, begin: int, end: int) -> int:
+    """Index of the first sample from `begin` to `end` at or above `threshold`."""
+    above = np.flatnonzero(y[begin : end + 1] >= threshold)
+    return begin + int(above[0]) if len(above) else begin
+
+
+def _empty_reading(
+    t: Floats, force: Floats, first: int, noise: float
+) -> tuple[float, float, float]:
+    """Level, standard uncertainty and time of the quiet empty reading before `first`.
+
+    Plucks and knocks come and go: what lies within four deviations of the median of
+    the last quiet samples is empty, and the quarter second before the rise is left out.
+    """
+    stop = np.searchsorted(t, t[first] - 0.25)
+    begin = np.searchsorted(t, t[first] - 0.25 - ZERO_WINDOW_S)
+    if stop - begin < 4:
+        begin, stop = 0, max(1, first)
+    window = force[begin:stop]
+    middle = np.median(window)
+    spread = 1.4826 * np.median(np.abs(window - middle))
+    quiet = np.abs(window - middle) <= 4.0 * max(spread, noise, 1e-12)
+    level = float(window[quiet].mean())
+    u = max(float(window[quiet].std()), noise) / np.sqrt(quiet.sum())
+    return level, float(u), float(t[begin:stop][quiet].mean())
+
+
+def _ends_below_empty(y: Floats, stretch: Stretch) -> bool:
+    """Whether what was taken for empty was a load: the reading falls far below it."""
+    after = y[stretch.last + 1 :]
+    peak = y[stretch.first : stretch.last + 1].max()
+    return len(after) >= 2 and float(np.median(after)) < -0.25 * peak
+
+
+def _runs_above(y: Floats, threshold: float, last: int) -> list[tuple[int, int]]:
+    """Index pairs (first, last) of the runs above `threshold`, up to index `last`."""
+    above = np.concatenate([[False], y[: last + 1] > threshold, [False]])
+    edges = np.flatnonzero(np.diff(above.astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _lasting(runs: list[tuple[int, int]], t: Floats) -> list[tuple[int, int]]:
+    return [run for run in runs if t[run[1]] - t[run[0]] >= 0.15] or runs[-1:]
+
+
+def _let_off(
+    t: Floats, y: Floats, *, begin: int, end: int, noise: float, cut: bool
+) -> int:
+    """Index of the last sample before the fall that ends the hold.
+
+    Walks back from the last sample high up until the reading stands where it stood a
+    quarter of a second before; the clamp's push of up to half a newton is allowed for.
+    """
+    if cut:
+        return end
+    settled = (t > t[end] - 0.75) & (t < t[end] - 0.35) & (np.arange(len(t)) >= begin)
+    if settled.sum() < 2:
+        settled = (np.arange(len(t)) >= begin) & (np.arange(len(t)) <= end)
+    reference = float(np.median(y[settled]))
+    lowest = reference - max(5.0 * noise, 0.9, 0.004 * reference)
+    index = end
+    while index > begin and y[index] < lowest:
+        index -= 1
+    return index
+
+
+def _start(t: Floats, y: Floats, *, crossing: int, level: float, noise: float) -> int:
+    """Index of the first sample of the lasting rise.
+
+    Back from the steep part to the last sample that is still empty; slack that was
+    taken up and stayed (a plateau below a tenth of the level) is not the rise.
+    """
+    floor = max(4.0 * noise, 0.002 * level)
+    index = crossing
+    while index > 0 and y[index - 1] > floor:
+        index -= 1
+        if y[index] < 0.1 * level and _flat_before(t, y, index, level):
+            break
+    return index
+
+
+def _flat_before(t: Floats, y: Floats, index: int, level: float) -> bool:
+    before = int(np.searchsorted(t, t[index] - 0.3))
+    return index - before >= 3 and float(y[index] - y[before : index + 1].min()) < 0.01 * level
