@@ -1,5 +1,6 @@
 """The loss of every string, laid out over the bed as the stringer sees it."""
 
+import html
 import math
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -67,12 +68,12 @@ def bed_info(view: JobView) -> Bed:
     """Lay every planned string out, with the number that stands for it."""
     reader = view.reader
     by_name = {row.name: row for row in standing(rows(view))}
-    places = _places(view)
+    lines = (
+        _line(name, ends, by_name.get(name), reader) for name, ends in _places(view).items()
+    )
     shape = _shape(view)
     return Bed(
-        lines=tuple(
-            _line(name, ends, by_name.get(name), reader) for name, ends in places.items()
-        ),
+        lines=tuple(lines),
         wide_by_long=shape or WIDE_BY_LONG,
         measured_shape=shape is not None,
         crosses_from=view.crosses_from,
@@ -136,7 +137,7 @@ def _at_least(row: Row, reader: Reader) -> str | None:
 
 
 def _hover(row: Row, reader: Reader) -> str:
-    said = [f"<b>{row.name}</b> · {STATE_WORDS[row.state]}"]
+    said = [f"<b>{html.escape(row.name)}</b> · {STATE_WORDS[row.state]}"]
     if row.loss is not None:
         said.append(f"loss {reader.full(row.loss, row.reading_u)}")
     said.append(f"reading {reader.full(row.pull.release, row.reading_u)}")
@@ -148,7 +149,7 @@ def _hover(row: Row, reader: Reader) -> str:
 
 
 STROKES: dict[str, dict[str, Any]] = {
-    "within": {"color": INK, "width": 1.4},
+    "within": {"color": SOFT, "width": 1.3},
     "off": {"color": INK, "width": 3, "dash": "8px,4px"},
     "look": {"color": ACCENT, "width": 5.5},
     "unjudged": {"color": SOFT, "width": 1.4, "dash": "2px,3px"},
@@ -159,17 +160,16 @@ STROKES: dict[str, dict[str, Any]] = {
 
 def bed_figure(bed: Bed) -> go.Figure:
     """Draw the bed; numbers of the mains stand below, of the crosses at the right."""
-    figure = go.Figure(layout=layout(margin=MARGIN_PX, annotations=_labels(bed)))
-    figure.update_layout(meta={"ratio": 1.0 / bed.wide_by_long})
-    figure.update_xaxes(visible=False, range=[-1.06, 1.06])
-    figure.update_yaxes(visible=False, range=[-1.06, 1.06])
-    figure.add_trace(_outline())
-    for state, stroke in STROKES.items():
-        lines = [line for line in bed.lines if line.state == state]
-        figure.add_trace(_strokes([line.ends for line in lines], stroke, state))
-    figure.add_trace(_held(bed))
-    figure.add_trace(_marks(bed))
-    return figure
+    axis = {"visible": False, "range": [-1.06, 1.06], "fixedrange": True}
+    ground = layout(
+        margin=MARGIN_PX,
+        annotations=_labels(bed),
+        meta={"ratio": 1.0 / bed.wide_by_long},
+        xaxis=axis,
+        yaxis=axis,
+    )
+    strokes = [_strokes(bed, state) for state in STROKES]
+    return go.Figure([_outline(), *strokes, _held(bed), _marks(bed)], ground)
 
 
 def _outline() -> go.Scatter:
@@ -184,12 +184,11 @@ def _outline() -> go.Scatter:
     )
 
 
-def _strokes(
-    ends: list[tuple[float, float, float, float]], stroke: dict[str, Any], name: str
-) -> go.Scatter:
+def _strokes(bed: Bed, state: str) -> go.Scatter:
+    ends = [line.ends for line in bed.lines if line.state == state]
     x = [v for x0, _, x1, _ in ends for v in (x0, x1, None)]
     y = [v for _, y0, _, y1 in ends for v in (y0, y1, None)]
-    return go.Scatter(x=x, y=y, mode="lines", line=stroke, hoverinfo="skip", name=name)
+    return go.Scatter(x=x, y=y, mode="lines", line=STROKES[state], hoverinfo="skip", name=state)
 
 
 def _held(bed: Bed) -> go.Scatter:
@@ -213,6 +212,7 @@ def _marks(bed: Bed) -> go.Scatter:
             "symbol": [_symbol(line) for line in lines],
             "size": [11 if line.state in ("off", "look") else 6 for line in lines],
             "color": [ACCENT if line.state == "look" else INK for line in lines],
+            "opacity": 1,
         },
         text=[line.hover for line in lines],
         hovertemplate="%{text}<extra></extra>",

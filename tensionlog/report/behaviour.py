@@ -12,7 +12,8 @@ SCRIPT: Final = """
   const drawnAt = new Map();
   let printing = false;
 
-  const palette = () => printing ? palettes.print : dark.matches ? palettes.dark : palettes.light;
+  const onScreen = () => dark.matches ? palettes.dark : palettes.light;
+  const palette = () => printing ? palettes.print : onScreen();
 
   const spec = (plot) => {
     if (!specs.has(plot)) {

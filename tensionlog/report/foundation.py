@@ -98,7 +98,8 @@ def calibration_text(basis: Basis) -> str:
     """Name and date of the calibration in force."""
     if basis.calibration_name is None:
         return "none in this recording"
-    return f"{basis.calibration_name or 'without a name'}, {basis.calibration_date or 'date not recorded'}"
+    name = basis.calibration_name or "without a name"
+    return f"{name}, {basis.calibration_date or 'date not recorded'}"
 
 
 def uncertainty_sentences(basis: Basis, reader: Reader) -> Iterator[str]:
@@ -120,8 +121,8 @@ def uncertainty_sentences(basis: Basis, reader: Reader) -> Iterator[str]:
     else:
         yield (
             f"That of a reading and a loss holds noise and zero{own} and the calibration’s "
-            f"{basis.u_calibration_pct:.2g} %. The calibration’s part is the same for all pulls, "
-            "so pulls compare with each other more sharply than with the order."
+            f"{basis.u_calibration_pct:.2g} %. The calibration’s part is the same for all "
+            "pulls, so pulls compare with each other more sharply than with the order."
         )
     yield "That of a step holds noise and the fit alone: the calibration hardly matters there."
 

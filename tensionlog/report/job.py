@@ -38,7 +38,7 @@ def _bed_section(view: JobView) -> Markup | None:
             look_pct=limits.look_pct,
         ),
     )
-    figure = tag("figure", plot(bed_figure(bed), described=described))
+    figure = tag("figure", plot(bed_figure(bed), described=described, print_px=420))
     return section("The bed", tag("div", figure, beside, class_="split"))
 
 
@@ -99,8 +99,8 @@ def _thinned_note(traces: tuple[TraceView, ...]) -> list[Markup]:
     if not thinned:
         return []
     said = (
-        f"{plural(len(thinned), 'trace')} thinned for drawing to the lowest and highest of each "
-        "run of readings; no number rests on the thinned ones."
+        f"{plural(len(thinned), 'trace')} thinned for drawing to the lowest and highest of "
+        "each run of readings; no number rests on the thinned ones."
     )
     return [tag("p", said, class_="note")]
 
@@ -122,9 +122,9 @@ def _cell(trace: TraceView, view: JobView) -> Markup:
 
 def _table_section(view: JobView) -> Markup:
     note = (
-        "“Expected” is the target as this head, string and dwell would leave it at the release. "
-        "“String behind” is the one that the opened clamp had held; “at least” counts only "
-        "what friction cannot hide."
+        "“Expected” is the target as this head, string and dwell would leave it at the "
+        "release. “String behind” is the one that the opened clamp had held; “at least” counts "
+        "only what friction cannot hide."
     )
     return section(
         "The numbers", pull_table(rows(view), view.reader), tag("p", note, class_="note")

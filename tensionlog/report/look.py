@@ -36,19 +36,21 @@ INK, SOFT, LINE, FAINT, ACCENT, WASH, CARD = (
 FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
 
 
+AXIS: Final[dict[str, Any]] = {
+    "showgrid": False,
+    "gridcolor": LINE,
+    "zeroline": False,
+    "linecolor": LINE,
+    "tickcolor": LINE,
+    "ticks": "outside",
+    "ticklen": 4,
+    "fixedrange": True,
+}
+"""Ground of every axis: drags on a phone scroll the page, they do not zoom."""
+
+
 def layout(**more: Any) -> dict[str, Any]:
     """Ground of every figure: no frame, no legend, nothing that the page does not say."""
-    axis = {
-        "showgrid": False,
-        "zeroline": False,
-        "linecolor": LINE,
-        "tickcolor": LINE,
-        "ticks": "outside",
-        "ticklen": 4,
-        "fixedrange": True,
-        "title_font_size": 13,
-        "automargin": False,
-    }
     ground = {
         "template": None,
         "paper_bgcolor": "rgba(0,0,0,0)",
@@ -57,8 +59,6 @@ def layout(**more: Any) -> dict[str, Any]:
         "hoverlabel": {"bgcolor": CARD, "bordercolor": INK, "font": {"color": INK, "size": 14}},
         "showlegend": False,
         "dragmode": False,
-        "xaxis": axis,
-        "yaxis": axis,
     }
     return {**ground, **more}
 
@@ -80,7 +80,7 @@ body{margin:0;background:var(--paper);color:var(--ink);line-height:1.5;
  font:400 1.0625rem/1.5 """
     + FONT
     + """;font-variant-numeric:tabular-nums}
-.wrap{max-width:72rem;margin:0 auto;padding:1.5rem clamp(.75rem,3vw,2.5rem) 4rem}
+.wrap{max-width:76rem;margin:0 auto;padding:1.5rem clamp(.75rem,3vw,2.5rem) 4rem}
 .eyebrow{margin:0;color:var(--soft);font-size:.95rem}
 h1{font-size:clamp(1.55rem,1.1rem + 2.2vw,2.6rem);line-height:1.2;font-weight:650;
  letter-spacing:-.012em;margin:.4rem 0 .9rem;max-width:34ch;text-wrap:balance}
@@ -113,7 +113,7 @@ figure{margin:0;min-width:0}
  padding:.35rem .4rem .2rem;position:relative}
 .cell figcaption{display:flex;gap:.5rem;align-items:baseline;justify-content:space-between;
  font-size:.875rem;color:var(--soft)}
-.cell figcaption b{color:var(--ink);font-size:1.05rem}
+.cell figcaption b{color:var(--ink);font-size:1.05rem;white-space:nowrap}
 .cell button{all:unset;position:absolute;inset:0;cursor:zoom-in;border-radius:6px}
 .cell button:focus-visible{outline:3px solid var(--accent)}
 .cell .said{display:none}
@@ -127,14 +127,14 @@ figure{margin:0;min-width:0}
 .cell.void figcaption b{text-decoration:line-through}
 .scroll{overflow-x:auto;max-width:100%;margin:1rem 0;border:1px solid var(--line);
  border-radius:6px;background:var(--card)}
-table{border-collapse:collapse;width:100%;font-size:.9375rem}
-th,td{padding:.4rem .6rem;text-align:right;vertical-align:top;white-space:nowrap;
+table{border-collapse:collapse;width:100%;font-size:.9rem;overflow-wrap:normal}
+th,td{padding:.4rem .5rem;text-align:right;vertical-align:top;white-space:nowrap;
  border-bottom:1px solid var(--line)}
 thead th{color:var(--soft);font-weight:550;vertical-align:bottom;white-space:normal;
- min-width:4.2rem;font-size:.875rem}
+ font-size:.8125rem}
 th:first-child,td:first-child,.text{text-align:left}
 .text{white-space:normal;min-width:9rem}
-.long{min-width:16rem}
+.long{min-width:13rem}
 tbody th{position:sticky;left:0;background:var(--card);font-weight:650}
 tr.look th,tr.look td{background:var(--wash)}
 tr.void td,tr.superseded td{color:var(--soft)}
@@ -148,23 +148,24 @@ footer{margin-top:3rem;padding-top:1rem;border-top:1px solid var(--line);color:v
  :root{color-scheme:light;"""
     + variables(PRINT)
     + """}
- body{font-size:10pt;background:#fff;color:#000}
+ html{font-size:9.5pt} body{font-size:1rem;background:#fff;color:#000}
  .wrap{max-width:none;padding:0}
  h1{font-size:19pt;max-width:none} h2{font-size:13pt;margin-top:7mm}
  h2,h3{break-after:avoid}
  .claim{font-size:11pt}
  dl.facts{grid-template-columns:repeat(4,1fr);gap:2mm 5mm;margin:4mm 0}
- .split{display:block}
+ .split{grid-template-columns:430px 1fr;gap:0 5mm} .split p{font-size:.95rem}
  .grid{display:block;font-size:0}
- .cell,.cell.large{display:inline-block;width:31.6%;margin:0 1.6% 2.5mm 0;font-size:10pt}
+ .cell,.cell.large{display:inline-block;width:23.6%;margin:0 1.2% 2mm 0;padding:1px 2px;font-size:9pt}
  .cell.large .said{display:none}
  .cell button,.screen{display:none}
  .cell,figure,li,tr,dl.facts div,.keep{break-inside:avoid}
  .scroll{overflow:visible;border:0;margin:2mm 0}
  table{font-size:7.2pt} thead{display:table-header-group}
- th,td{padding:.7mm 1.1mm} thead th{font-size:6.8pt;min-width:0}
+ th,td{padding:.6mm .9mm;white-space:normal} thead th{font-size:6.6pt;min-width:0}
+ td{min-width:2.6rem}
  tbody th{position:static;background:none}
- .text,.long{min-width:0}
+ .text{min-width:0} .long{min-width:9.5rem}
  tr.look th,tr.look td{background:none;font-weight:700}
 }
 """

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import plotly.graph_objects as go
 
-from tensionlog.report.look import ACCENT, FAINT, INK, LINE, SOFT, layout
+from tensionlog.report.look import ACCENT, AXIS, FAINT, INK, SOFT, layout
 from tensionlog.report.rounding import Reader
 from tensionlog.report.rows import Row, rows
 from tensionlog.report.spread import spread_info
@@ -67,14 +67,8 @@ def _dot(nth: int, row: Row, reader: Reader) -> Dot | None:
     u = row.reading_u
     name = html.escape(row.name)
     hover = f"<b>{name}</b> · {STATE_WORDS[row.state]}<br>{reader.full(shown, u)}"
-    return Dot(
-        nth,
-        reader.convert(shown),
-        None if u is None else reader.convert(u),
-        name,
-        row.state,
-        hover,
-    )
+    spoken_u = None if u is None else reader.convert(u)
+    return Dot(nth, reader.convert(shown), spoken_u, name, row.state, hover)
 
 
 def _levels(view: JobView, judged: tuple[Row, ...], reader: Reader) -> tuple[Level, ...]:
@@ -89,15 +83,16 @@ def _levels(view: JobView, judged: tuple[Row, ...], reader: Reader) -> tuple[Lev
 
 def order_figure(order: Order) -> go.Figure:
     """Draw loss against the order of pulling; void pulls are hollow, looked-at ones named."""
-    figure = go.Figure(layout=layout(margin={"l": 58, "r": 14, "t": 22, "b": 46}, height=340))
-    figure.update_xaxes(title_text="pull, in the order made", range=_span(order))
-    figure.update_yaxes(title_text=order.axis, showgrid=True, gridcolor=LINE, nticks=6)
-    figure.update_layout(annotations=[_level_label(level) for level in order.levels])
-    for level in order.levels:
-        figure.add_trace(_level(level))
-    figure.add_trace(_dots([d for d in order.dots if d.state not in ("void", "superseded")]))
-    figure.add_trace(_void([d for d in order.dots if d.state in ("void", "superseded")]))
-    return figure
+    ground = layout(
+        margin={"l": 58, "r": 14, "t": 30, "b": 46},
+        height=340,
+        annotations=[_level_label(level) for level in order.levels],
+        xaxis={**AXIS, "title": {"text": "pull, in the order made"}, "range": _span(order)},
+        yaxis={**AXIS, "title": {"text": order.axis}, "showgrid": True, "nticks": 6},
+    )
+    stand = [dot for dot in order.dots if dot.state not in ("void", "superseded")]
+    again = [dot for dot in order.dots if dot.state in ("void", "superseded")]
+    return go.Figure([*map(_level, order.levels), _dots(stand), _void(again)], ground)
 
 
 def _span(order: Order) -> list[float]:
@@ -117,14 +112,14 @@ def _level(level: Level) -> go.Scatter:
 
 def _level_label(level: Level) -> dict[str, object]:
     return {
-        "x": level.first,
-        "y": level.height,
-        "yref": "y",
-        "text": level.name,
+        "x": (level.first + level.last) / 2,
+        "y": 1,
+        "yref": "paper",
+        "text": f"{level.name} {level.height:.3g}",
         "showarrow": False,
-        "xanchor": "left",
+        "xanchor": "center",
         "yanchor": "bottom",
-        "font": {"size": 11.5, "color": SOFT},
+        "font": {"size": 12.5, "color": SOFT},
     }
 
 
@@ -135,8 +130,9 @@ def _dots(dots: list[Dot]) -> go.Scatter:
         mode="markers+text",
         marker={
             "symbol": [SYMBOLS.get(d.name[0], "circle") for d in dots],
-            "size": [15 if d.state == "look" else 9 for d in dots],
+            "size": [15 if d.state == "look" else 10 for d in dots],
             "color": [ACCENT if d.state == "look" else INK for d in dots],
+            "opacity": 1,
         },
         text=[f"<b>{d.name}</b>" if d.state == "look" else "" for d in dots],
         textposition="top center",

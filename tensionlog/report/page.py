@@ -13,17 +13,20 @@ from tensionlog.report.markup import Markup, embedded, joined, json_script, tag
 PRINT_WIDE_PX = 640
 """Width of a figure on paper: A4 and Letter less their margins, in CSS pixels."""
 
-PRINT_CELL_PX = 196
+PRINT_CELL_PX = 152
 SMALL_PX = 128
 
 
-def plot(figure: Any, *, described: str, small: bool = False) -> Markup:
+def plot(
+    figure: Any, *, described: str, small: bool = False, print_px: int = PRINT_WIDE_PX
+) -> Markup:
     """Carry one figure; the page's script draws it once it comes near the screen.
 
     Args:
         figure: A plotly figure whose colours are roles.
         described: What it shows, for whoever does not see it.
         small: Whether it is one of many.
+        print_px: Its width on paper, in CSS pixels.
     """
     return joined(
         (
@@ -32,7 +35,7 @@ def plot(figure: Any, *, described: str, small: bool = False) -> Markup:
                 class_="plot",
                 role="img",
                 aria_label=described,
-                data_print=str(PRINT_CELL_PX if small else PRINT_WIDE_PX),
+                data_print=str(PRINT_CELL_PX if small else print_px),
                 data_small=str(SMALL_PX) if small else None,
             ),
             embedded(figure.to_json()),

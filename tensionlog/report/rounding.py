@@ -17,6 +17,7 @@ decimal in newtons and two in lbf and kgf, which is what orders are read in."""
 
 UNSTATED_U_COUNTS = 5.0
 ABSENT = "–"
+NBSP = "\u00a0"
 MINUS = "−"
 
 
@@ -81,33 +82,34 @@ class Reader:
 
     def amount(self, force: float | None, u: float | None = None) -> str:
         """The number with its unit."""
-        return ABSENT if force is None else f"{self.bare(force, u)} {self.unit}"
+        return ABSENT if force is None else f"{self.bare(force, u)}{NBSP}{self.unit}"
 
     def full(self, force: float | None, u: float | None) -> str:
         """The number with its uncertainty and its unit."""
-        return ABSENT if force is None else f"{self.pair(force, u)} {self.unit}"
+        return ABSENT if force is None else f"{self.pair(force, u)}{NBSP}{self.unit}"
 
     def order(self, force_n: float | None) -> str:
-        """An ordered tension, without digits nobody ordered.
+        r"""An ordered tension, without digits nobody ordered.
 
         >>> Reader("lbf").order(24.5 * 4.4482216152605)
-        '24.5 lbf'
+        '24.5\xa0lbf'
         """
         if force_n is None:
             return ABSENT
         unit = "N" if self.unit == "counts" else self.unit
-        return f"{from_newtons(force_n, unit):.2f}".rstrip("0").rstrip(".") + f" {unit}"
+        ordered = f"{from_newtons(force_n, unit):.{1 if unit == 'N' else 2}f}"
+        return f"{ordered.rstrip('0').rstrip('.')}{NBSP}{unit}"
 
 
 def percent(share_pct: float | None, decimals: int = 1) -> str:
-    """A percentage with its sign in words' form.
+    r"""A percentage with its sign in words' form.
 
     >>> percent(-3.25), percent(None)
-    ('−3.2 %', '–')
+    ('−3.2\xa0%', '–')
     """
-    return ABSENT if share_pct is None else f"{fixed(share_pct, decimals)} %"
+    return ABSENT if share_pct is None else f"{fixed(share_pct, decimals)}{NBSP}%"
 
 
 def millimetres(length_mm: float | None) -> str:
     """Millimetres of string: a tenth is as fine as any of our stiffnesses allows."""
-    return ABSENT if length_mm is None else f"{fixed(length_mm, 1)} mm"
+    return ABSENT if length_mm is None else f"{fixed(length_mm, 1)}{NBSP}mm"

@@ -73,8 +73,8 @@ def _clamp_part(spread: Spread) -> list[Markup]:
         return []
     lines = [tag("p", clamp_sentence(clamp)) for clamp in spread.clamps]
     note = (
-        "Where each clamp stays on its own side, a difference between clamps may be the side’s. "
-        "A step that was not seen is one too small to see, not none."
+        "Where each clamp stays on its own side, a difference between clamps may be the "
+        "side’s. A step that was not seen is one too small to see, not none."
     )
     return [tag("h3", "Clamp against clamp"), *lines, tag("p", note, class_="note")]
 
@@ -99,12 +99,8 @@ def _redone_part(spread: Spread, reader: Reader) -> list[Markup]:
 
 def redone_text(again: Redone, reader: Reader) -> str:
     """Say what a void pull read and what stands in its place."""
-    first = reader.amount(again.release)
-    read = (
-        f"{again.name} (pull {again.number}) read {first}"
-        if again.release is not None
-        else (f"{again.name} (pull {again.number}) gave no reading")
-    )
+    given = f"read {reader.amount(again.release)}" if again.release else "gave no reading"
+    read = f"{again.name} (pull {again.number}) {given}"
     if again.stood_number is None:
         return f"{read}; nothing stands in its place."
     stood = "no reading" if again.stood_release is None else reader.amount(again.stood_release)

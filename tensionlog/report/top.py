@@ -71,12 +71,13 @@ def cautions(view: JobView) -> list[str]:
 
 def _gaps_of_the_job(view: JobView) -> Iterator[str]:
     if view.run.broke:
-        yield f"String {view.run.broke} broke and ended this bed; the job went on with a new one."
+        yield f"String {view.run.broke} broke and ended this bed."
     elif view.run.ended_s is None:
         yield "The recording stops before the job was ended; this is what it holds."
     missing = verdict_info(view).missing
     if view.pulls and missing and not view.run.broke:
-        yield f"{plural(len(missing), 'planned string')} without a pull: {listed(list(missing))}."
+        names = listed(list(missing))
+        yield f"{plural(len(missing), 'planned string')} without a pull: {names}."
     if not view.is_calibrated:
         yield "No calibration: every reading is in counts of the converter, none is a force."
     if view.header.is_plain:
@@ -91,18 +92,14 @@ def _facts(view: JobView) -> Iterator[tuple[str, object]]:
     for key, name in TICKET_FACTS:
         if raw.get(key) not in (None, ""):
             yield name, _short(raw[key])
-    yield (
-        "Ordered, mains / crosses",
-        (
-            f"{reader.order(view.job.target_mains_n)} / {reader.order(view.job.target_crosses_n)}"
-        ),
-    )
+    ordered = (view.job.target_mains_n, view.job.target_crosses_n)
+    yield "Ordered, mains / crosses", " / ".join(reader.order(n) for n in ordered)
     if isinstance(raw.get("frame_limit_N"), int | float):
         yield "Frame’s own limit", reader.order(raw["frame_limit_N"])
     yield "Head", HEAD_WORDS.get(view.header.head or "", "not recorded")
     yield "Bench", _short(view.header.bench)
     for item, answer in view.run.inspections:
-        yield _short(item).capitalize(), _short(answer)
+        yield f"Inspected: {_short(item)}", _short(answer)
 
 
 def _short(entry: object) -> str:
@@ -130,7 +127,7 @@ def legend(*, calibrated: bool, within_pct: float, look_pct: float) -> Markup:
         entries = [(_stroke(SOFT, "1.4", "2 3"), "pulled; nothing to judge it by")]
     else:
         entries = [
-            (_stroke(INK, "1.6"), f"within {within_pct:g} % of what was to be expected"),
+            (_stroke(SOFT, "1.6"), f"within {within_pct:g} % of what was to be expected"),
             (_stroke(INK, "3", "8 4") + _triangle(INK), f"a little off: up to {look_pct:g} %"),
             (_stroke(ACCENT, "5.5") + _triangle(ACCENT), "to look at"),
             (_beads(), "the held string: what its clamp let go, at least"),
@@ -160,4 +157,4 @@ def _triangle(colour: str) -> str:
 def _beads() -> str:
     style = f'style="stroke:{INK};stroke-width:1.6;fill:none"'
     beads = "".join(f'<circle cx="{x}" cy="11" r="3.4" {style}/>' for x in range(6, 54, 11))
-    return _stroke(INK, "1.6") + beads
+    return _stroke(SOFT, "1.6") + beads

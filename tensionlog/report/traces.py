@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tensionlog.model.pull import Pull
 from tensionlog.model.sitting import Found
-from tensionlog.report.look import ACCENT, INK, LINE, SOFT, layout
+from tensionlog.report.look import ACCENT, AXIS, INK, SOFT, layout
 from tensionlog.report.rounding import Reader
 from tensionlog.report.rows import Row, rows
 from tensionlog.report.view import JobView
@@ -21,6 +21,10 @@ MOST_POINTS = 1500
 
 BEFORE_S, AFTER_S = 0.4, 0.5
 """How much is drawn before the rise and after the let-off."""
+
+
+WHERE = {"settled top": "top right", "release": "bottom left", "let-off": "bottom left"}
+"""Where a mark's word stands, so that two of them at one moment stay apart."""
 
 
 class Mark(NamedTuple):
@@ -85,6 +89,8 @@ def _trace(found: Found, row: Row, view: JobView, reader: Reader) -> TraceView:
     grid = _on_grid(times, force)
     levels = [reader.convert(v) for v in (pull.peak, pull.top, pull.release) if v is not None]
     target = _level(pull.target, pull, reader)
+    marks = _marks(pull, reader, _force_at(times, force, pull))
+    levels += [mark.y for mark in marks]
     return TraceView(
         name=row.name,
         number=row.number,
@@ -96,7 +102,7 @@ def _trace(found: Found, row: Row, view: JobView, reader: Reader) -> TraceView:
         thinned_from=thinned_from,
         target=target,
         expected=_level(pull.expected, pull, reader),
-        marks=_marks(pull, reader),
+        marks=marks,
         x_range=(-BEFORE_S, _end_s(pull) + AFTER_S),
         y_range=_y_range(levels + ([] if target is None else [target])),
         unit=reader.unit,
@@ -133,6 +139,16 @@ def _first_level(force: NDArray[np.float64]) -> float:
     return float(np.median(force[:10])) if force.size else 0.0
 
 
+def _force_at(
+    times: NDArray[np.float64], force: NDArray[np.float64], pull: Pull
+) -> float | None:
+    """What the trace itself shows at the let-off, in the reader's unit."""
+    if pull.let_off_s is None or not times.size:
+        return None
+    nearest = np.abs(times - (pull.let_off_s - pull.start_s)).argmin()
+    return float(force[nearest])
+
+
 def _end_s(pull: Pull) -> float:
     ends = [t for t in (pull.let_off_s, pull.release_s, pull.top_s) if t is not None]
     return max(ends, default=pull.start_s + 5.0) - pull.start_s
@@ -166,12 +182,9 @@ def _thinned(
     run = -(-n // (MOST_POINTS // 2))
     whole = n // run * run
     blocks = force[:whole].reshape(-1, run)
-    first = np.arange(0, whole, run)
-    keep = np.unique(
-        np.concatenate(
-            [first + blocks.argmin(1), first + blocks.argmax(1), np.arange(whole, n)]
-        )
-    )
+    first, rest = np.arange(0, whole, run), np.arange(whole, n)
+    ends = [first + blocks.argmin(1), first + blocks.argmax(1), rest]
+    keep = np.unique(np.concatenate(ends))
     return times[keep], force[keep], n
 
 
@@ -182,46 +195,41 @@ def _y_range(levels: list[float]) -> tuple[float, float]:
     return low - 0.45 * room, high + 0.25 * room
 
 
-def _marks(pull: Pull, reader: Reader) -> tuple[Mark, ...]:
-    release_s = pull.release_s if pull.release_s is not None else pull.let_off_s
-    word = "release" if pull.release_s is not None else "release (no step seen)"
-    moments = (
-        ("at the top", "circle-open", pull.top_s, pull.peak),
-        ("settled top", "circle", _top_at_s(pull), pull.top),
-        (
-            word,
-            "diamond" if pull.release_s is not None else "diamond-open",
-            release_s,
-            pull.release,
-        ),
-        ("let-off", "line-ns", pull.let_off_s, pull.release),
-    )
-    return tuple(
-        Mark(said, symbol, at - pull.start_s, reader.convert(level))
-        for said, symbol, at, level in moments[1:]
-        if at is not None and level is not None
-    )
+def _marks(pull: Pull, reader: Reader, let_off: float | None) -> tuple[Mark, ...]:
+    """Mark what was measured where it was measured.
 
-
-def _top_at_s(pull: Pull) -> float | None:
-    """The settled top is read just before the release; without one, where the rise ends."""
-    return pull.release_s if pull.release_s is not None else pull.top_s
+    Without a seen step top and release are one reading, taken as the clamp is shut,
+    just before the let-off.
+    """
+    moments: tuple[tuple[str, str, float | None, float | None], ...]
+    if pull.release_s is not None:
+        moments = (
+            ("settled top", "circle", pull.release_s, pull.top),
+            ("release", "diamond", pull.release_s, pull.release),
+        )
+    else:
+        at_s = pull.let_off_s if pull.let_off_s is not None else pull.top_s
+        moments = (("settled, no step seen", "diamond-open", at_s, pull.release),)
+    marks = [
+        Mark(said, symbol, at_s - pull.start_s, reader.convert(level))
+        for said, symbol, at_s, level in moments
+        if at_s is not None and level is not None
+    ]
+    if let_off is not None and pull.let_off_s is not None:
+        marks.append(Mark("let-off", "line-ns", pull.let_off_s - pull.start_s, let_off))
+    return tuple(marks)
 
 
 def trace_figure(trace: TraceView) -> go.Figure:
     """Draw one pull: line, target, expected, marks."""
-    figure = go.Figure(
-        layout=layout(
-            margin={"l": 34, "r": 8, "t": 6, "b": 22},
-            font={"size": 10.5, "color": SOFT},
-            shapes=_shapes(trace),
-        )
+    ground = layout(
+        margin={"l": 34, "r": 8, "t": 6, "b": 22},
+        font={"size": 10.5, "color": SOFT},
+        shapes=_shapes(trace),
+        xaxis={**AXIS, "range": trace.x_range, "nticks": 5, "ticksuffix": " s"},
+        yaxis={**AXIS, "range": trace.y_range, "nticks": 4, "showgrid": True},
     )
-    figure.update_xaxes(range=trace.x_range, nticks=5, ticksuffix=" s", ticklen=3)
-    figure.update_yaxes(range=trace.y_range, nticks=4, ticklen=3, showgrid=True, gridcolor=LINE)
-    figure.add_trace(_curve(trace))
-    figure.add_trace(_marked(trace))
-    return figure
+    return go.Figure([_curve(trace), _marked(trace)], ground)
 
 
 def _curve(trace: TraceView) -> go.Scatter:
@@ -252,7 +260,7 @@ def _marked(trace: TraceView) -> go.Scatter:
             "line": {"width": 2, "color": ACCENT if trace.state == "look" else INK},
         },
         text=[mark.word for mark in trace.marks],
-        textposition=["top left", "bottom right", "top right"][: len(trace.marks)],
+        textposition=[WHERE.get(mark.word, "top center") for mark in trace.marks],
         textfont={"size": 13, "color": INK},
         hovertemplate="%{text}: %{y:.4g} " + trace.unit + "<extra></extra>",
         name="marks",

@@ -2,10 +2,12 @@
 
 from typing import NamedTuple
 
-from tensionlog.report.rounding import Reader, fixed, millimetres
+from tensionlog.report.rounding import Reader, millimetres, percent
 from tensionlog.report.rows import Row, rows, standing
 from tensionlog.report.view import JobView, Limits
 from tensionlog.report.words import LOOK_FLAGS, flag_words, listed, plural
+
+AIMS = {"expected": "what was to be expected", "target": "the target", None: "the target"}
 
 
 class Verdict(NamedTuple):
@@ -79,7 +81,7 @@ def sentence(verdict: Verdict) -> str:
 def _clauses(verdict: Verdict) -> list[str]:
     total, limit = verdict.total, f"{verdict.within_pct:g} %"
     counted = f"All {total}" if verdict.within == total > 1 else f"{verdict.within} of {total}"
-    aim = "the target" if verdict.against == "target" else "what was to be expected"
+    aim = AIMS[verdict.against]
     clauses = [f"{counted} pulls within {limit} of {aim}"]
     if verdict.off:
         clauses.append(f"{len(verdict.off)} a little off")
@@ -97,7 +99,7 @@ def reasons(row: Row, reader: Reader, limits: Limits) -> tuple[str, ...]:
     if row.off is not None and row.off_pct is not None and abs(row.off_pct) > limits.look_pct:
         side = "below" if row.off < 0 else "above"
         size = reader.amount(abs(row.off), row.reading_u)
-        found.append(f"read {size} ({fixed(abs(row.off_pct), 1)} %) {side} the {row.against}")
+        found.append(f"read {size} ({percent(abs(row.off_pct))}) {side} {AIMS[row.against]}")
     if row.held_give_mm is not None and row.held_give_mm >= limits.give_look_mm:
         found.append(
             f"its clamp let at least {millimetres(row.held_give_mm)} through "

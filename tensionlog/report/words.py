@@ -19,8 +19,8 @@ STATE_WORDS: Final = {
     "off": "a little off",
     "look": "to look at",
     "unjudged": "not judged",
-    "void": "redone or undone",
-    "superseded": "pulled again later",
+    "void": "redone",
+    "superseded": "pulled again",
 }
 """One word for every state that `rows` gives a pull."""
 
