@@ -117,7 +117,7 @@ def _boxed(x: NDArray[np.float64], width: int) -> NDArray[np.float64]:
     """Mean of the last `width` values; what lies before the start equals the first."""
     padded = np.concatenate([np.full(width, x[0]), x])
     total = np.cumsum(padded)
-    return (total[width:] - total[:-width]) / width
+    return np.asarray((total[width:] - total[:-width]) / width)
 
 
 def _zero_n(
@@ -126,7 +126,8 @@ def _zero_n(
     n = len(seen)
     walk = np.cumsum(rng.standard_normal(n)) * cell.wander_n_per_rs / np.sqrt(rate_hz)
     drift = np.arange(n) / rate_hz * cell.drift_n_per_h / 3600.0
-    return cell.mounting_n + walk + drift + _creep_n(cell=cell, seen=seen, rate_hz=rate_hz)
+    late = _creep_n(cell=cell, seen=seen, rate_hz=rate_hz)
+    return np.asarray(cell.mounting_n + walk + drift + late)
 
 
 def _creep_n(*, cell: Cell, seen: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
@@ -137,7 +138,7 @@ def _creep_n(*, cell: Cell, seen: NDArray[np.float64], rate_hz: float) -> NDArra
     for force in seen[::fold].tolist():
         state += (cell.creep * force - state) * (1.0 - keep)
         late.append(state)
-    return np.interp(np.arange(len(seen)), np.arange(len(late)) * fold, late)
+    return np.asarray(np.interp(np.arange(len(seen)), np.arange(len(late)) * fold, late))
 
 
 def _noise_n(rng: Rng, *, cell: Cell, n: int) -> NDArray[np.float64]:

@@ -54,6 +54,14 @@ class Clamp:
         times = sorted(float(t) for t in rng.uniform(0.0, seconds, count))
         return [(t, self.step_mm * float(rng.lognormal(0.0, 0.3))) for t in times]
 
+    def truth(self) -> dict[str, float]:
+        """What an estimator might be asked about it."""
+        return {
+            "slip_mm_at_250N": self.typical_slip_mm(REFERENCE_N),
+            "flex_mm_at_250N": self.flex_mm(REFERENCE_N),
+            "creep_mm_per_s": self.creep_mm_per_s,
+        }
+
     def used(self, times: int = 1) -> "Clamp":
         """Return the clamp after `times` more uses."""
         return replace(self, uses=self.uses + times)

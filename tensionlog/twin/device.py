@@ -1,8 +1,8 @@
 """The device and the host that writes down what it says: lines, chunks, a recording."""
 
-import binascii
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from binascii import crc_hqx
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
@@ -10,20 +10,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from tensionlog.model.lines import Event, Hello
+from tensionlog.twin.cell import Cell, Conversion
 from tensionlog.twin.rng import Rng
+from tensionlog.wire import encode
 
 SEQ_MOD = 1 << 16
 TICK_MOD = 1 << 32
 Note = dict[str, Any]
-
-
-def sealed(body: bytes) -> bytes:
-    """Return `body` as a line of the wire: its CRC after a star, then LF.
-
-    >>> sealed(b"S,0,0,5")
-    b'S,0,0,5*89C3\\n'
-    """
-    return b"%b*%04X\n" % (body, binascii.crc_hqx(body, 0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +52,8 @@ class Device:
 
     def hello(self, adc_bits: int) -> bytes:
         """Return the identity line."""
-        rate = f"{self.rate_hz:g}"
-        fields = f"H,1,{self.device},{self.firmware},{rate},{adc_bits},{self.boot}"
-        return sealed(fields.encode())
+        rate = float(self.rate_hz)
+        return encode(Hello(1, self.device, self.firmware, rate, adc_bits, self.boot))
 
 
 class Said(NamedTuple):
@@ -75,13 +68,14 @@ class Said(NamedTuple):
     lines: list[bytes]
 
 
-def sample_lines(
-    *, seq: Sequence[int], t_us: Sequence[int], counts: Sequence[int]
-) -> list[bytes]:
-    """Return one S line per sample."""
-    crc = binascii.crc_hqx
-    bodies = [b"S,%d,%d,%d" % row for row in zip(seq, t_us, counts, strict=True)]
-    return [b"%b*%04X\n" % (body, crc(body, 0)) for body in bodies]
+def sample_line(seq: int, t_us: int, counts: int) -> bytes:
+    r"""Return what `wire.encode` would, for numbers known to be in range; five times faster.
+
+    >>> sample_line(0, 4293999990, 84122)
+    b'S,0,4293999990,84122*E6F7\n'
+    """
+    body = b"S,%d,%d,%d" % (seq, t_us, counts)
+    return b"%b*%04X\n" % (body, crc_hqx(body, 0))
 
 
 def ticks_us(rng: Rng, *, device: Device, t_s: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -96,25 +90,23 @@ def say(
     rng: Rng,
     *,
     device: Device,
-    t_s: NDArray[np.float64],
-    counts: NDArray[np.int64],
-    adc_bits: int,
+    cell: Cell,
+    converted: Conversion,
     events: Iterable[tuple[float, str]] = (),
 ) -> Said:
     """Turn conversions and worked buttons into lines of the wire."""
-    ticks = ticks_us(rng, device=device, t_s=t_s)
-    seq = (device.first_seq + np.arange(len(t_s))) % SEQ_MOD
-    lines = sample_lines(
-        seq=seq.tolist(), t_us=(ticks % TICK_MOD).tolist(), counts=counts.tolist()
-    )
-    times = [float(t_s[0]) - 0.001, *t_s.tolist()]
-    lines.insert(0, device.hello(adc_bits))
+    t_s = converted.t_s
+    ticks = (ticks_us(rng, device=device, t_s=t_s) % TICK_MOD).tolist()
+    seq = ((device.first_seq + np.arange(len(t_s))) % SEQ_MOD).tolist()
+    lines = list(map(sample_line, seq, ticks, converted.counts.tolist()))
+    times = t_s.tolist()
     for at_s, name in sorted(events, reverse=True):
-        i = max(0, int(np.searchsorted(t_s, at_s)) - 1)
+        i = int(np.searchsorted(t_s, at_s))
         t_us = (device.first_t_us + round(device.seconds(at_s) * 1e6)) % TICK_MOD
-        lines.insert(i + 2, sealed(b"E,%d,%d,%b" % (seq[i], t_us, name.encode())))
-        times.insert(i + 2, at_s)
-    return Said(np.asarray(times), lines)
+        lines.insert(i, encode(Event(seq[max(0, i - 1)], t_us, name)))
+        times.insert(i, at_s)
+    hello_s = float(t_s[0]) - 0.001
+    return Said(np.asarray([hello_s, *times]), [device.hello(cell.adc_bits), *lines])
 
 
 def say_plain(
@@ -148,26 +140,28 @@ class Host(NamedTuple):
     def stamp(self, true_s: float) -> str:
         """Host time, as text, at `true_s` true seconds from the first sample."""
         at = self.started + timedelta(seconds=self.opens_s + true_s)
-        return at.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        return at.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def chunked(rng: Rng, *, host: Host, said: Said) -> list[tuple[float, bytes]]:
     """Cut what was said into the reads that fetched it: (true time of the read, bytes)."""
-    end = float(said.t_s[-1])
-    gaps = host.read_every_s * rng.uniform(0.6, 1.4, int(end / host.read_every_s * 1.3) + 4)
-    held_up = rng.random(len(gaps)) < host.stalls_per_min / 60.0 * host.read_every_s
-    gaps[held_up] += rng.uniform(0.2, 0.9, int(held_up.sum()))
-    reads = float(said.t_s[0]) + np.cumsum(gaps)
-    cuts = np.searchsorted(said.t_s, reads[reads < end + 2.0])
-    late = 0.001 + rng.exponential(0.003, len(cuts))
-    chunks, begin = [], 0
-    for cut, read_s, extra in zip(cuts.tolist(), reads.tolist(), late.tolist(), strict=False):
-        if cut > begin:
-            chunks.append((read_s + extra, b"".join(said.lines[begin:cut])))
-            begin = cut
-    if begin < len(said.lines):
-        chunks.append((end + host.read_every_s, b"".join(said.lines[begin:])))
+    reads = _reads_s(rng, host=host, end_s=float(said.t_s[-1])) + float(said.t_s[0])
+    cuts = np.searchsorted(said.t_s, reads).tolist()
+    late = (reads + 0.001 + rng.exponential(0.003, len(reads))).tolist()
+    chunks = []
+    for begin, end, at_s in zip([0, *cuts], cuts, late, strict=False):
+        if end > begin:
+            chunks.append((at_s, b"".join(said.lines[begin:end])))
     return chunks
+
+
+def _reads_s(rng: Rng, *, host: Host, end_s: float) -> NDArray[np.float64]:
+    """When the port is read, until everything has been."""
+    n = int(end_s / host.read_every_s * 1.3) + 8
+    gaps = host.read_every_s * rng.uniform(0.6, 1.4, n)
+    held_up = rng.random(n) < host.stalls_per_min / 60.0 * host.read_every_s
+    gaps[held_up] += rng.uniform(0.2, 0.9, int(held_up.sum()))
+    return np.asarray(np.cumsum(gaps))
 
 
 def recording(
@@ -184,8 +178,6 @@ def recording(
         while waiting and waiting[0][0] <= at_s:
             pieces.append(note_line(host, *waiting.pop(0)))
         pieces.append(b"@ %b\n%b" % (host.stamp(at_s).encode(), chunk))
-        if not chunk.endswith(b"\n"):
-            pieces.append(b"~\n")
     pieces += [note_line(host, *item) for item in waiting]
     return b"".join(pieces)
 

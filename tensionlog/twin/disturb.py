@@ -96,9 +96,17 @@ def let_off(rng: Rng, *, from_n: float) -> Forces:
     return np.concatenate([fall, swing])
 
 
-def slack(rng: Rng, *, rise: Forces) -> tuple[int, Forces]:
-    """Take the slack up by hand first: (steps it begins earlier, force before and in the rise)."""
+def snap(rng: Rng, *, from_n: float) -> Forces:
+    """The string breaks: everything is gone in a few milliseconds."""
+    t = np.arange(steps(0.5)) * DT_S
+    swing = float(rng.uniform(1.0, 6.0)) * np.sin(2 * np.pi * 9.0 * t) * np.exp(-t / 0.08)
+    return np.asarray(from_n * np.exp(-t / 0.002) + swing)
+
+
+def slack(rng: Rng, *, force: Forces) -> tuple[int, Forces]:
+    """Take the slack up by hand first: (steps it begins earlier, the longer force)."""
     lead = steps(float(rng.uniform(0.3, 1.2)))
     level = float(rng.uniform(1.0, 7.0))
     before = level * np.minimum(1.0, np.arange(lead) / (0.3 * lead))
-    return lead, np.concatenate([before, np.maximum(rise, level)])
+    rise_i = int(np.argmax(force > level))
+    return lead, np.concatenate([before, np.full(rise_i, level), force[rise_i:]])

@@ -104,7 +104,7 @@ def transit_shape(kind: str, seconds: float) -> NDArray[np.float64]:
     """Rise from above 0 to 1 in which a release takes place, shape (n,)."""
     x = np.arange(1, steps(seconds) + 1) / steps(seconds)
     if kind == "straight":
-        return x
+        return np.asarray(x)
     if kind == "early":
         return np.asarray(1.0 - (1.0 - x) ** 2.5)
     if kind == "two-stage":
@@ -124,7 +124,8 @@ def step_down(n: int, at_i: int, kind: str, seconds: float) -> NDArray[np.float6
 def every_step(coarse: Sequence[float], fold: int) -> NDArray[np.float64]:
     """Fill in a force that was integrated every `fold` model steps."""
     n = len(coarse)
-    return np.interp(np.arange((n - 1) * fold) / fold, np.arange(n), np.asarray(coarse))
+    fine = np.arange((n - 1) * fold) / fold
+    return np.asarray(np.interp(fine, np.arange(n), np.asarray(coarse)))
 
 
 def ramp_shape(rng: Rng, *, seconds: float, stiffening: float) -> NDArray[np.float64]:

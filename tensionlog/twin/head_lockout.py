@@ -90,11 +90,12 @@ def _slipped(force: NDArray[np.float64], hand: Hand, top: int) -> NDArray[np.flo
     n = len(force)
     if hand.slip_in_hold:
         at = top + steps(0.4 * hand.dwell_s)
-        return force - force[at] * hand.grip_slip * step_down(n, at, "early", 0.04)
+        gone = float(force[at]) * hand.grip_slip
+        return force - gone * step_down(n, at, "early", 0.04)
     at = top // 2
     gap = force[at] * hand.grip_slip * step_down(n, at, "early", 0.03)
     made_good = np.clip((top - np.arange(n)) / max(1, top - at), 0.0, 1.0)
-    return force - gap * made_good
+    return np.asarray(force - gap * made_good)
 
 
 def _straightened(force: NDArray[np.float64], hand: Hand, top: int) -> NDArray[np.float64]:

@@ -82,6 +82,15 @@ class StringLaw:
         spectrum = np.fft.rfft(stretch_n, size) * _kernel_spectrum(self, size)
         return np.fft.irfft(spectrum, size)[:n]
 
+    def truth(self) -> dict[str, float | str]:
+        """What an estimator might be asked about it."""
+        return {
+            "law": self.law,
+            "EA_N": self.ea_n,
+            "relax_per_decade": self.relax,
+            "tau_s": self.tau_s,
+        }
+
     def few_rungs(self) -> tuple[tuple[float, float], ...]:
         """(time constant in s, weight), one a decade from τ on: cheap to integrate."""
         picks = self.unevenness[3:7]
