@@ -20,7 +20,8 @@ class Cell:
     Attributes:
         zero_counts: Empty reading that the calibration believes in.
         counts_per_n: Sensitivity that the calibration believes in; may be negative.
-        mounting_n: What hook and gripper add to the empty reading.
+        mounting_n: What hook and gripper add to the empty reading at the head.
+        hanging_n: What hook and hanger add where the masses hang.
         span_error: Relative error of the sensitivity; positive reads high.
         bow: Nonlinearity at `rated_n`, as a share of the force there.
         rated_n: Rated load.
@@ -38,6 +39,7 @@ class Cell:
     zero_counts: int = 84211
     counts_per_n: float = 9120.0
     mounting_n: float = 0.0
+    hanging_n: float = 0.0
     span_error: float = 0.0
     bow: float = 0.0
     rated_n: float = 500.0
@@ -159,6 +161,7 @@ def draw_cell(rng: Rng) -> Cell:
         zero_counts=int(rng.integers(-150_000, 150_000)),
         counts_per_n=float(np.round(rng.uniform(6000.0, 12000.0), 1)),
         mounting_n=float(rng.uniform(1.0, 5.0)),
+        hanging_n=float(rng.uniform(-1.0, 2.0)),
         span_error=float(rng.normal(0.0, 0.0008)),
         bow=float(rng.normal(0.0, 0.0003)),
         creep=float(rng.uniform(0.0, 0.0004)),

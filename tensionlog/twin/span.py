@@ -2,8 +2,14 @@
 
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from tensionlog.twin.clamp import Clamp
 from tensionlog.twin.strings import StringLaw
+
+_SLIP_TAKES_S = 0.02
+"""How long the jaws take to let a slip through."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -50,23 +56,30 @@ class HeldSpan:
 
     def force_n(self, at_s: float, *, pulled_from_ahead_n: float = 0.0) -> float:
         """Force at `at_s`, while something pulls the clamp from its other side."""
+        return float(self.forces_n([at_s], pulled_from_ahead_n=pulled_from_ahead_n)[0])
+
+    def forces_n(
+        self, at_s: ArrayLike, *, pulled_from_ahead_n: ArrayLike = 0.0
+    ) -> NDArray[np.float64]:
+        """The same at many times, none before the take-over; both shapes (n,)."""
         ratio = self.n_per_mm / self.clamp.stiffness_n_per_mm
-        stuck = (1.0 - self.clamp.returns) * self.n_per_mm * self.flex_mm
         back = self.clamp.returns * ratio
-        base = self._unbent_n(at_s) - stuck
-        return (base + back * pulled_from_ahead_n) / (1.0 + back)
+        base = self._unbent_n(np.asarray(at_s, dtype=np.float64))
+        return np.asarray((base + back * np.asarray(pulled_from_ahead_n)) / (1.0 + back))
 
     def gain(self, newtons: float) -> None:
         """Take what flowed in as its clamp was opened."""
         ratio = self.n_per_mm / self.clamp.stiffness_n_per_mm
         self.extra_n += newtons * (1.0 + self.clamp.returns * ratio)
 
-    def _unbent_n(self, at_s: float) -> float:
+    def _unbent_n(self, at_s: NDArray[np.float64]) -> NDArray[np.float64]:
         left = self.string.left
         born = self.before_n / float(left(self.taken_s - self.top_s))
-        slips = [(self.taken_s, self.slip_mm), *self.later_mm]
-        slips = [(t, mm) for t, mm in slips if t <= at_s]
-        lost = sum(self.n_per_mm * mm * float(left(at_s - t)) for t, mm in slips)
-        run_mm = self.clamp.creep_mm_per_s * max(0.0, at_s - self.taken_s)
-        kept = born * float(left(at_s - self.top_s))
-        return max(0.0, kept - lost - self.n_per_mm * run_mm + self.extra_n)
+        force = born * left(at_s - self.top_s)
+        stays_mm = self.slip_mm + (1.0 - self.clamp.returns) * self.flex_mm
+        for when_s, mm in [(self.taken_s, stays_mm), *self.later_mm]:
+            since = at_s - when_s
+            bedding = np.clip(since / _SLIP_TAKES_S, 0.0, 1.0)
+            force = force - self.n_per_mm * mm * bedding * left(since)
+        run_mm = self.clamp.creep_mm_per_s * np.maximum(0.0, at_s - self.taken_s)
+        return np.maximum(0.0, force - self.n_per_mm * run_mm + self.extra_n)
