@@ -35,6 +35,7 @@ class Basis:
         u_calibration_pct: Its standard uncertainty, per cent, or None.
         typical_u: Median of one reading's u from noise and zero alone, or None.
         last_check: The morning check in force, or None.
+        plain: Whether the device spoke plain lines, which carry forces of their own scale.
         rules: Rules that made the numbers.
     """
 
@@ -59,6 +60,7 @@ class Basis:
     u_calibration_pct: float | None
     typical_u: float | None
     last_check: LastCheck | None
+    plain: bool
     rules: tuple[str, ...]
 
 
@@ -88,6 +90,7 @@ def basis_info(view: JobView) -> Basis:
         u_calibration_pct=view.u_calibration_pct,
         typical_u=_typical_u(view),
         last_check=view.last_check,
+        plain=view.header.is_plain,
         rules=tuple(sorted({found.rule for found in view.pulls})),
     )
 

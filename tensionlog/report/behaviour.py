@@ -53,6 +53,9 @@ SCRIPT: Final = """
     const large = isLarge(plot);
     figure.layout.width = width;
     figure.layout.height = heightFor(plot, figure.layout, width);
+    if (figure.layout.meta && width < 430) {  // a phone: names of strings a little smaller
+      for (const label of figure.layout.annotations) label.font.size *= 0.88;
+    }
     if (large) {
       figure.data[1].mode = "markers+text";
       figure.layout.font.size = 13;

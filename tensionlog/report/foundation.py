@@ -4,11 +4,18 @@ from collections.abc import Iterator
 
 from tensionlog.report.basis import Basis, basis_info
 from tensionlog.report.markup import Markup, facts, section, tag
-from tensionlog.report.rounding import ABSENT, Reader, fixed, millimetres
+from tensionlog.report.rounding import Reader, fixed
+from tensionlog.report.says import (
+    blind_sentence,
+    calibration_text,
+    dead_band_text,
+    faults_text,
+    lost_text,
+    relaxation_text,
+    uncertainty_sentences,
+)
 from tensionlog.report.view import JobView
-from tensionlog.report.words import FAULT_WORDS, plural
-
-CANNOT_KNOW = "cannot be known: the device’s plain lines carry no count"
+from tensionlog.report.words import plural
 
 
 def foundation_section(view: JobView) -> Markup:
@@ -30,24 +37,6 @@ def _clamp_facts(basis: Basis, reader: Reader) -> Iterator[tuple[str, str]]:
     yield "Relaxation found", relaxation_text(basis)
 
 
-def dead_band_text(basis: Basis, reader: Reader) -> str:
-    """The loss that no release can show, as force and as string."""
-    if basis.dead_band_n is None:
-        return ABSENT
-    force = reader.amount(basis.dead_band_n)
-    if basis.dead_band_mm is None:
-        return f"{force} (stiffness or spans not known: no millimetres)"
-    return f"{force}, or {millimetres(basis.dead_band_mm)} of a main"
-
-
-def relaxation_text(basis: Basis) -> str:
-    """Loss per decade of time, where this head shows it."""
-    if basis.relaxation_pct is None:
-        return "not found (only a lockout head shows it)"
-    tau = "" if basis.tau_s is None else f", from {fixed(basis.tau_s, 2)} s"
-    return f"{fixed(basis.relaxation_pct, 1)} % per decade of time{tau}"
-
-
 def _line_facts(basis: Basis) -> Iterator[tuple[str, str]]:
     yield (
         "Readings",
@@ -60,23 +49,6 @@ def _line_facts(basis: Basis) -> Iterator[tuple[str, str]]:
     restarts = basis.restarts
     yield "Device restarts", "cannot be known" if restarts is None else str(restarts)
     yield "Faults the device told", faults_text(basis)
-
-
-def lost_text(basis: Basis) -> str:
-    """How many readings never arrived, or that nobody can know."""
-    if basis.missing is None:
-        return CANNOT_KNOW
-    if not basis.missing:
-        return "none"
-    share = f" ({basis.missing_pct:.2g} %)" if basis.missing_pct is not None else ""
-    return f"{basis.missing}{share}; nothing was filled in"
-
-
-def faults_text(basis: Basis) -> str:
-    """The device's own faults in words, with how often each came."""
-    if not basis.faults:
-        return "none"
-    return "; ".join(f"{FAULT_WORDS.get(name, name)}: {n}" for name, n in basis.faults.items())
 
 
 def _scale_facts(basis: Basis) -> Iterator[tuple[str, str]]:
@@ -92,47 +64,3 @@ def _scale_facts(basis: Basis) -> Iterator[tuple[str, str]]:
     if check.span_error_pct is not None:
         pm = "" if check.u_span_error_pct is None else f" ± {check.u_span_error_pct:.2g}"
         yield "Span error found then", f"{fixed(check.span_error_pct, 2)}{pm} %"
-
-
-def calibration_text(basis: Basis) -> str:
-    """Name and date of the calibration in force."""
-    if basis.calibration_name is None:
-        return "none in this recording"
-    name = basis.calibration_name or "without a name"
-    return f"{name}, {basis.calibration_date or 'date not recorded'}"
-
-
-def uncertainty_sentences(basis: Basis, reader: Reader) -> Iterator[str]:
-    """Say what every ± holds, and what it leaves out."""
-    yield (
-        "Every ± is one standard uncertainty: about two readings in three lie within it. "
-        "Digits stop where it does."
-    )
-    own = ""
-    if basis.typical_u is not None:
-        own = f" (typically {reader.amount(basis.typical_u, basis.typical_u)})"
-    if reader.unit == "counts":
-        yield f"That of a reading holds its noise and its zero{own}; there is no calibration."
-    elif basis.u_calibration_pct is None:
-        yield (
-            f"That of a reading and a loss holds noise and zero{own}. The calibration’s own "
-            "uncertainty is not known and not in it."
-        )
-    else:
-        yield (
-            f"That of a reading and a loss holds noise and zero{own} and the calibration’s "
-            f"{basis.u_calibration_pct:.2g} %. The calibration’s part is the same for all "
-            "pulls, so pulls compare with each other more sharply than with the order."
-        )
-    yield "That of a step holds noise and the fit alone: the calibration hardly matters there."
-
-
-def blind_sentence(basis: Basis, reader: Reader) -> str:
-    """Say what a release cannot show."""
-    said = "Friction round the frame hides small losses: "
-    if basis.dead_band_n is None:
-        return said + "a release shows nothing of a loss inside the dead band."
-    return said + (
-        f"a held main that lost less than {reader.amount(basis.dead_band_n)} shows no step, "
-        "and what is printed as lost is a lower bound."
-    )

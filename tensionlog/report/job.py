@@ -28,17 +28,16 @@ def _bed_section(view: JobView) -> Markup | None:
     if not bed.lines:
         return None
     described = f"The string bed with the {bed.shows} of every string at its end."
-    limits = view.limits
     beside = tag(
         "div",
         *(tag("p", line) for line in _bed_words(bed, view)),
         legend(
-            calibrated=view.is_calibrated,
-            within_pct=limits.within_pct,
-            look_pct=limits.look_pct,
+            {line.state for line in bed.lines},
+            held=any(line.at_least for line in bed.lines),
+            limits=view.limits,
         ),
     )
-    figure = tag("figure", plot(bed_figure(bed), described=described, print_px=420))
+    figure = tag("figure", plot(bed_figure(bed), described=described, print_px=360))
     return section("The bed", tag("div", figure, beside, class_="split"))
 
 
@@ -55,6 +54,11 @@ def _bed_words(bed: Bed, view: JobView) -> list[str]:
         shown,
         f"X1 lies {side}. Mains count from the centre: L to the left, R to the right.",
     ]
+    if view.is_calibrated and view.header.head == "lockout":
+        said.append(
+            "A lockout head shows the string relaxing before the release: that is part of "
+            "every loss, and no fault of a clamp."
+        )
     if view.is_calibrated:
         said.append("▲ reads above, ▼ below what was to be expected.")
     return said

@@ -91,7 +91,7 @@ p{margin:.4rem 0;max-width:68ch}
 .note{color:var(--soft);font-size:.95rem}
 .caution{border-left:5px solid var(--accent);padding:.15rem 0 .15rem .8rem;max-width:68ch}
 .claim{font-size:1.125rem;max-width:60ch}
-dl.facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(11rem,1fr));
+dl.facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(9.5rem,42%),1fr));
  gap:.8rem 1.6rem;margin:1.4rem 0}
 dl.facts div{min-width:0}
 dt{color:var(--soft);font-size:.875rem}
@@ -127,14 +127,15 @@ figure{margin:0;min-width:0}
 .cell.void figcaption b{text-decoration:line-through}
 .scroll{overflow-x:auto;max-width:100%;margin:1rem 0;border:1px solid var(--line);
  border-radius:6px;background:var(--card)}
-table{border-collapse:collapse;width:100%;font-size:.9rem;overflow-wrap:normal}
-th,td{padding:.4rem .5rem;text-align:right;vertical-align:top;white-space:nowrap;
+table{border-collapse:collapse;width:100%;font-size:.86rem;overflow-wrap:normal}
+th,td{padding:.4rem .42rem;text-align:right;vertical-align:top;white-space:nowrap;
  border-bottom:1px solid var(--line)}
 thead th{color:var(--soft);font-weight:550;vertical-align:bottom;white-space:normal;
  font-size:.8125rem}
-th:first-child,td:first-child,.text{text-align:left}
+th:first-child,td:first-child,.text,thead th:last-child{text-align:left}
+.plain thead th:last-child{text-align:right}
 .text{white-space:normal;min-width:9rem}
-.long{min-width:13rem}
+.long{min-width:10rem}
 tbody th{position:sticky;left:0;background:var(--card);font-weight:650}
 tr.look th,tr.look td{background:var(--wash)}
 tr.void td,tr.superseded td{color:var(--soft)}
@@ -154,18 +155,18 @@ footer{margin-top:3rem;padding-top:1rem;border-top:1px solid var(--line);color:v
  h2,h3{break-after:avoid}
  .claim{font-size:11pt}
  dl.facts{grid-template-columns:repeat(4,1fr);gap:2mm 5mm;margin:4mm 0}
- .split{grid-template-columns:430px 1fr;gap:0 5mm} .split p{font-size:.95rem}
+ .split{grid-template-columns:370px 1fr;gap:0 5mm} .split p{font-size:.95rem}
  .grid{display:block;font-size:0}
- .cell,.cell.large{display:inline-block;width:23.6%;margin:0 1.2% 2mm 0;padding:1px 2px;font-size:9pt}
+ .cell,.cell.large{display:inline-block;width:23.6%;margin:0 1.2% 2mm 0;
+  padding:1px 2px;font-size:9pt}
  .cell.large .said{display:none}
  .cell button,.screen{display:none}
  .cell,figure,li,tr,dl.facts div,.keep{break-inside:avoid}
  .scroll{overflow:visible;border:0;margin:2mm 0}
  table{font-size:7.2pt} thead{display:table-header-group}
- th,td{padding:.6mm .9mm;white-space:normal} thead th{font-size:6.6pt;min-width:0}
- td{min-width:2.6rem}
+ th,td{padding:.6mm .8mm} thead th{font-size:6.6pt}
  tbody th{position:static;background:none}
- .text{min-width:0} .long{min-width:9.5rem}
+ .text{min-width:0} .long{min-width:7rem}
  tr.look th,tr.look td{background:none;font-weight:700}
 }
 """

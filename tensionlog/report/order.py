@@ -45,6 +45,13 @@ class Order:
     levels: tuple[Level, ...]
     axis: str
 
+    @property
+    def y_range(self) -> tuple[float, float]:
+        """Room above and below for the names of single pulls."""
+        heights = [dot.height for dot in self.dots] or [0.0, 1.0]
+        room = max(max(heights) - min(heights), 0.05 * abs(max(heights)), 1e-9)
+        return min(heights) - 0.12 * room, max(heights) + 0.18 * room
+
 
 def order_info(view: JobView) -> Order:
     """Collect every pull of the job in the order made, void ones too."""
@@ -88,7 +95,13 @@ def order_figure(order: Order) -> go.Figure:
         height=340,
         annotations=[_level_label(level) for level in order.levels],
         xaxis={**AXIS, "title": {"text": "pull, in the order made"}, "range": _span(order)},
-        yaxis={**AXIS, "title": {"text": order.axis}, "showgrid": True, "nticks": 6},
+        yaxis={
+            **AXIS,
+            "title": {"text": order.axis},
+            "showgrid": True,
+            "nticks": 6,
+            "range": order.y_range,
+        },
     )
     stand = [dot for dot in order.dots if dot.state not in ("void", "superseded")]
     again = [dot for dot in order.dots if dot.state in ("void", "superseded")]

@@ -67,7 +67,9 @@ def page(sections: list[Markup], *, title: str) -> str:
         json_script(palettes, id="palettes"),
         *(tag("script", Markup(script)) for script in scripts),
     )
-    return f'<!doctype html>\n<html lang="en">{head}{body}</html>\n'
+    text = f'<!doctype html>\n<html lang="en">{head}{body}</html>\n'
+    # A note may hold half a surrogate pair, which no file can; better a "?" than no page.
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _policy(scripts: tuple[str, ...]) -> str:

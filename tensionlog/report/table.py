@@ -68,7 +68,7 @@ def held_text(row: Row, reader: Reader) -> str:
     """What this release told about the string behind."""
     pull = row.pull
     if pull.held_position is None:
-        return "nothing behind"
+        return "none behind"
     if pull.at_least_lost is None:
         return f"{pull.held_position}: {ABSENT}"
     lost = f"{pull.held_position}: {reader.amount(pull.at_least_lost)}"

@@ -3,8 +3,9 @@
 from collections.abc import Iterator
 
 from tensionlog.report.markup import Markup, section, table, tag
-from tensionlog.report.rounding import Reader, millimetres
-from tensionlog.report.spread import ClampEvidence, Group, Redone, Spread, spread_info
+from tensionlog.report.rounding import Reader
+from tensionlog.report.says import clamp_sentence, redone_text, side_sentence
+from tensionlog.report.spread import Group, Spread, spread_info
 from tensionlog.report.view import JobView
 from tensionlog.report.words import listed, plural
 
@@ -15,7 +16,7 @@ def together_section(view: JobView) -> Markup | None:
     if not any(group.n for group in spread.groups) and not spread.redone:
         return None
     return section(
-        "Together",
+        "The bed as a whole",
         _group_table(spread, view.reader),
         *(tag("p", line) for line in _outlier_lines(spread)),
         tag("h3", "Left against right"),
@@ -54,20 +55,6 @@ def _outlier_lines(spread: Spread) -> Iterator[str]:
             yield f"Far from the median of the {group.name}: {listed(list(group.outliers))}."
 
 
-def side_sentence(spread: Spread, reader: Reader) -> str:
-    """Say whether the two sides of the mains differ by more than their scatter."""
-    difference, u = spread.side_difference, spread.side_u
-    if difference is None or u is None:
-        return "Not enough mains on both sides to compare them."
-    size = reader.full(abs(difference), u)
-    if abs(difference) <= 2.0 * u:
-        return (
-            f"The sides cannot be told apart: the means of their {spread.of} differ by {size}."
-        )
-    more = "left" if difference > 0 else "right"
-    return f"The mean {spread.of} of the {more} mains is higher by {size}."
-
-
 def _clamp_part(spread: Spread) -> list[Markup]:
     if not spread.clamps:
         return []
@@ -79,32 +66,11 @@ def _clamp_part(spread: Spread) -> list[Markup]:
     return [tag("h3", "Clamp against clamp"), *lines, tag("p", note, class_="note")]
 
 
-def clamp_sentence(clamp: ClampEvidence) -> str:
-    """Say what the releases told about one clamp."""
-    said = (
-        f"Clamp {clamp.clamp}: a step at {clamp.seen} of {plural(clamp.releases, 'release')} "
-        f"(95 % interval {100 * clamp.low:.0f} to {100 * clamp.high:.0f} %)"
-    )
-    if clamp.most_give_mm is None:
-        return said + "."
-    return f"{said}; most given, at least {millimetres(clamp.most_give_mm)} on {clamp.at}."
-
-
 def _redone_part(spread: Spread, reader: Reader) -> list[Markup]:
     if not spread.redone:
         return []
     lines = (tag("li", redone_text(again, reader)) for again in spread.redone)
     return [tag("h3", "Redone"), tag("ul", *lines)]
-
-
-def redone_text(again: Redone, reader: Reader) -> str:
-    """Say what a void pull read and what stands in its place."""
-    given = f"read {reader.amount(again.release)}" if again.release else "gave no reading"
-    read = f"{again.name} (pull {again.number}) {given}"
-    if again.stood_number is None:
-        return f"{read}; nothing stands in its place."
-    stood = "no reading" if again.stood_release is None else reader.amount(again.stood_release)
-    return f"{read}; pull {again.stood_number} stands with {stood}."
 
 
 def _early_part(spread: Spread) -> list[Markup]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from tensionlog.report.look import ACCENT, FAINT, INK, SOFT
 from tensionlog.report.markup import Markup, facts, section, tag
 from tensionlog.report.verdict import reasons, sentence, verdict_info
-from tensionlog.report.view import JobView
+from tensionlog.report.view import JobView, Limits
 from tensionlog.report.words import HEAD_WORDS, listed, plural
 
 CLAIM = (
@@ -121,21 +121,20 @@ def look_list(view: JobView) -> Markup | None:
     return section("To look at", listed_pulls, tag("p", PULL_AGAIN, class_="caution"))
 
 
-def legend(*, calibrated: bool, within_pct: float, look_pct: float) -> Markup:
-    """Explain the bed's strokes: width, dash and symbol say it all without colour."""
-    if not calibrated:
-        entries = [(_stroke(SOFT, "1.4", "2 3"), "pulled; nothing to judge it by")]
-    else:
-        entries = [
-            (_stroke(SOFT, "1.6"), f"within {within_pct:g} % of what was to be expected"),
-            (_stroke(INK, "3", "8 4") + _triangle(INK), f"a little off: up to {look_pct:g} %"),
-            (_stroke(ACCENT, "5.5") + _triangle(ACCENT), "to look at"),
-            (_beads(), "the held string: what its clamp let go, at least"),
-        ]
-    entries.append((_stroke(FAINT, "1.2", "1 5"), "planned, not pulled"))
-    items = (
-        tag("li", tag("span", _icon(drawing)), tag("span", text)) for drawing, text in entries
-    )
+def legend(states: set[str], *, held: bool, limits: Limits) -> Markup:
+    """Explain the strokes that this bed has: width, dash and symbol say it without colour."""
+    wide = _stroke(ACCENT, "5.5") + _triangle(ACCENT)
+    drawn = {
+        "within": (_stroke(SOFT, "1.6"), f"within {limits.within_pct:g} % of the expected"),
+        "off": (_stroke(INK, "3", "8 4") + _triangle(INK), f"up to {limits.look_pct:g} % off"),
+        "look": (wide, "to look at"),
+        "unjudged": (_stroke(SOFT, "1.4", "2 3"), "pulled, nothing to judge it by"),
+        "missing": (_stroke(FAINT, "1.2", "1 5"), "planned, no pull stands"),
+    }
+    entries = [entry for state, entry in drawn.items() if state in states]
+    if held:
+        entries.append((_beads(), "the string behind: what its clamp let go, at least"))
+    items = (tag("li", tag("span", _icon(d)), tag("span", text)) for d, text in entries)
     return tag("ul", *items, class_="legend")
 
 

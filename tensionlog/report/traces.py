@@ -145,8 +145,8 @@ def _force_at(
     """What the trace itself shows at the let-off, in the reader's unit."""
     if pull.let_off_s is None or not times.size:
         return None
-    nearest = np.abs(times - (pull.let_off_s - pull.start_s)).argmin()
-    return float(force[nearest])
+    after = int(np.searchsorted(times, pull.let_off_s - pull.start_s, side="right"))
+    return float(force[max(after - 1, 0)])
 
 
 def _end_s(pull: Pull) -> float:
