@@ -91,6 +91,13 @@ class Head(Protocol):
     def name(self) -> str:
         """One of `HEAD_NAMES`."""
 
+    @property
+    def dial_error(self) -> float:
+        """Relative error of the dial; positive pulls more than it says."""
+
+    def dialled(self, dial_error: float) -> "Head":
+        """Return the head with another error of its dial."""
+
     def pull(self, rng: Rng, *, string: StringLaw, hand: Hand, opened: OpenClamp) -> Trace:
         """Make one pull."""
 

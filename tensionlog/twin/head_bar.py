@@ -1,6 +1,6 @@
 """Gravity on a bar: a damped bounce, then flat; the force goes by the bar's angle."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, radians
 
 import numpy as np
@@ -31,6 +31,10 @@ class DropWeight:
     sink_deg_per_n: float = 0.12
     dial_error: float = 0.0
     name: str = "drop-weight"
+
+    def dialled(self, dial_error: float) -> "DropWeight":
+        """Return the head with another error of its dial."""
+        return replace(self, dial_error=dial_error)
 
     def pull(self, rng: Rng, *, string: StringLaw, hand: Hand, opened: OpenClamp) -> Trace:
         """Lower the bar, lift it again where needed, let it swing out."""

@@ -1,6 +1,6 @@
 """A crank that trips at the set tension and locks; the string then relaxes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,10 @@ class Lockout:
     dial_error: float = 0.0
     speed_effect: float = 0.006
     name: str = "lockout"
+
+    def dialled(self, dial_error: float) -> "Lockout":
+        """Return the head with another error of its dial."""
+        return replace(self, dial_error=dial_error)
 
     def pull(self, rng: Rng, *, string: StringLaw, hand: Hand, opened: OpenClamp) -> Trace:
         """Crank, trip, lock and hold."""

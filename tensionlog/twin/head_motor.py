@@ -38,6 +38,10 @@ class ConstantPull:
     back_drag: float = 0.0
     name: str = "constant-pull"
 
+    def dialled(self, dial_error: float) -> "ConstantPull":
+        """Return the head with another error of its dial."""
+        return replace(self, dial_error=dial_error)
+
     def pull(self, rng: Rng, *, string: StringLaw, hand: Hand, opened: OpenClamp) -> Trace:
         """Run to the set force, then keep it."""
         run = _Run(head=self, rng=rng, string=string, hand=hand, opened=opened)

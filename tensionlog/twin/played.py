@@ -90,6 +90,16 @@ def write_down(*, bench: Bench, script: Script, sitting: Sitting, seed: int) -> 
     return Played(recording=data, truth=_finished(script.truth, bench, converted))
 
 
+def write_notes(
+    *, bench: Bench, notes: Sequence[tuple[float, Note]], sitting: Sitting
+) -> Played:
+    """Write a recording that holds notes alone, as a service does."""
+    host = Host(sitting.started)
+    header = _header(bench, sitting, host)
+    data = recording(host=host, header=header, chunks=(), notes=notes)
+    return Played(recording=data, truth={"samples": 0})
+
+
 def _header(bench: Bench, sitting: Sitting, host: Host) -> dict[str, Any]:
     started = host.stamp(-host.opens_s)
     header = bench.header(purpose=sitting.purpose, started=started)

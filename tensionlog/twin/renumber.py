@@ -8,13 +8,15 @@ from tensionlog.wire import decode_line, encode
 class Renumber:
     """Number lines as if the first sample met were the first after a start.
 
-    Samples keep the gaps between them, in number and in time.
+    Samples keep the gaps between them, in number and in time. `last` is (sequence number,
+    clock) of the latest sample said.
     """
 
     def __init__(self, *, boot: str, first_seq: int = 0, first_t_us: int = 350_000) -> None:
         """Start as `boot`, with `first_seq` and `first_t_us` at the first sample met."""
         self.boot = boot
-        self._first = (first_seq, first_t_us)
+        self.last = (first_seq, first_t_us)
+        self._first = self.last
         self._shift: tuple[int, int] | None = None
 
     def __call__(self, line: bytes) -> bytes:
@@ -40,8 +42,8 @@ class Renumber:
         if self._shift is None:
             seq, t_us = self._first
             self._shift = seq - sample.seq, t_us - sample.t_us
-        seq, t_us = self._moved(sample.seq, sample.t_us)
-        return sample_line(seq, t_us, sample.counts)
+        self.last = self._moved(sample.seq, sample.t_us)
+        return sample_line(*self.last, sample.counts)
 
     def _moved(self, seq: int, t_us: int) -> tuple[int, int]:
         assert self._shift is not None
