@@ -1,0 +1,253 @@
+"""The pinned wire in time: every sample is numbered, so every loss can be counted.
+
+Strategy. A sample that follows its predecessor within a few periods is the rule and goes
+through a short inlined loop. Any other is judged: a copy of one already had, a gap that
+number and clock (or the host's clock) agree on, or neither. In the last case it is held
+until the next sample says which of the two it belongs to, because a damaged line whose
+CRC holds by chance must neither become a reading nor pass for a restart.
+"""
+
+from collections import deque
+
+from tensionlog.model.lines import BadLine, DeviceLine, Event, Fault, Hello, Sample
+from tensionlog.timeline.events import Gap, Reading, Restart, TimelineEvent
+from tensionlog.timeline.position import Position
+from tensionlog.timeline.signals import SATURATED, Signals
+from tensionlog.timeline.tally import Tally
+from tensionlog.timeline.unwrap import (
+    CLOCK_SPAN_US,
+    ORDINARY_PERIODS,
+    SEQ_SPAN,
+    Stamp,
+    Stride,
+)
+
+CLOCK_JUMP = "clock-jump"
+SEQ_JUMP = "seq-jump"
+
+_CLOCK_MASK = CLOCK_SPAN_US - 1
+_SEQ_MASK = SEQ_SPAN - 1
+_REMEMBERED = 64  # events among which a copy is looked for
+_SILENCE_S = 30.0  # after this long even a neighbour is judged
+_WRAPPED_WITHIN_US = 60_000_000
+_JUMP_BACK_US = 10_000_000
+_NEVER = -1
+_UNBOUNDED = 1 << 62
+
+_tuple = tuple.__new__  # a named tuple's own __new__ takes twice as long
+
+
+class CountedDevice:
+    """Follow one device through its samples, starts and faults.
+
+    Attributes:
+        tally: What was counted so far.
+        position: Where the device is.
+    """
+
+    def __init__(self, *, rate_hz: float | None, adc_bits: int | None) -> None:
+        self.tally = Tally()
+        self.position = Position(rate_hz=rate_hz)
+        self._signals = Signals(self.tally, self.position)
+        self._top = _full_scale(adc_bits)
+        self._name: tuple[str, str] | None = None
+        self._expected = _NEVER
+        self._suspect: Sample | None = None
+        self._suspect_at_s: float | None = None
+        self._recent: deque[TimelineEvent] = deque(maxlen=_REMEMBERED)
+        self._out: list[TimelineEvent] = []
+
+    @property
+    def boot(self) -> int:
+        """Which start of the device is on, from 0."""
+        return self.position.boot
+
+    @property
+    def last_s(self) -> dict[int, float]:
+        """Device time of the latest sample of each boot that has one."""
+        return self.position.last_s
+
+    @property
+    def period_s(self) -> float:
+        """Device time from one conversion to the next."""
+        return self.position.period_us / 1e6
+
+    def feed(self, lines: list[DeviceLine], at_s: float | None) -> list[TimelineEvent]:
+        """Take lines that arrived at host time `at_s` (None: not noted)."""
+        position = self.position
+        position.at_s = at_s
+        if at_s is not None and at_s - (position.last_at_s or at_s) > _SILENCE_S:
+            self._expected = _NEVER
+        out = self._out = []
+        self._walk(lines, out)
+        self._recent.extend(out[-_REMEMBERED:])
+        position.settle()
+        return out
+
+    def close(self) -> list[TimelineEvent]:
+        """Give out what was held back for a second opinion that no longer comes."""
+        self._out = []
+        self._confirm()
+        self._signals.release(self._out)
+        self.position.settle()
+        return self._out
+
+    def _walk(self, lines: list[DeviceLine], out: list[TimelineEvent]) -> None:
+        """The loop that nearly every sample goes through; the rest goes to `_other`."""
+        position, append = self.position, out.append
+        longest = int(ORDINARY_PERIODS * position.period_us)
+        boot, us, top, expected = position.boot, position.us, self._top, self._expected
+        t_us = position.last.t_us if position.last else 0
+        ordinary = 0
+        for line in lines:
+            if line.__class__ is Sample:
+                seq, now_us, counts = line
+                step = (now_us - t_us) & _CLOCK_MASK
+                if seq == expected and step < longest and -top < counts < top:
+                    us += step
+                    t_us = now_us
+                    expected = (seq + 1) & _SEQ_MASK
+                    ordinary += 1
+                    append(_tuple(Reading, (boot, us / 1e6, counts)))
+                    continue
+            if ordinary:
+                self._advance(ordinary, us, t_us, expected)
+                ordinary = 0
+            self._other(line)
+            boot, us, top, expected = position.boot, position.us, self._top, self._expected
+            t_us = position.last.t_us if position.last else 0
+        if ordinary:
+            self._advance(ordinary, us, t_us, expected)
+
+    def _advance(self, samples: int, us: int, t_us: int, expected: int) -> None:
+        self.tally.samples += samples
+        self._expected = expected
+        self.position.advance(samples, us, Stamp((expected - 1) & _SEQ_MASK, t_us))
+
+    def _other(self, line: DeviceLine) -> None:
+        match line:
+            case Sample():
+                self._sample(line)
+            case BadLine():
+                self.tally.bad_lines += 1
+            case Hello():
+                self._hello(line)
+            case Event() | Fault():
+                self._signals.take(line, self._out, must_wait=self._suspect is not None)
+
+    def _sample(self, line: Sample) -> None:
+        last = self.position.last
+        if last is None:
+            self.position.begin(_stamp(line))
+            self._place(line)
+        elif self._suspect is not None:
+            self._second_opinion(last, self._suspect, line)
+        elif self._is_copy(last, line):
+            self.tally.duplicates += 1
+        elif stride := self.position.believed(last, _stamp(line), self.position.last_at_s):
+            self._accept(line, stride)
+        else:
+            self._suspect, self._suspect_at_s = line, self.position.at_s
+            self._expected = _NEVER
+
+    def _second_opinion(self, last: Stamp, suspect: Sample, line: Sample) -> None:
+        """Decide on the sample held back by the one that comes after it."""
+        if _stamp(line) == _stamp(suspect) or self._is_copy(last, line):
+            self.tally.duplicates += 1
+            return
+        if self.position.believed(_stamp(suspect), _stamp(line), self._suspect_at_s):
+            self._confirm()
+        else:
+            self.tally.bad_lines += 1  # its CRC held by chance
+            self._suspect = None
+        self._sample(line)
+
+    def _is_copy(self, last: Stamp, line: Sample) -> bool:
+        """Whether the same sample is among the latest: a link may say things twice."""
+        t_s = (self.position.us - ((last.t_us - line.t_us) & _CLOCK_MASK)) / 1e6
+        said = SATURATED if self._is_saturated(line) else line.counts
+        copy = (self.position.boot, t_s, said)
+        return copy in self._recent or copy in self._out[-_REMEMBERED:]
+
+    def _is_saturated(self, line: Sample) -> bool:
+        return not -self._top < line.counts < self._top
+
+    def _confirm(self) -> None:
+        """Take the sample held back for what it says: a jump or a restart."""
+        line, last = self._suspect, self.position.last
+        if line is None or last is None:
+            return
+        self._suspect = None
+        up_us = (line.t_us - last.t_us) & _CLOCK_MASK
+        number_rose = line.seq > last.seq
+        if line.t_us >= last.t_us or (number_rose and up_us < _WRAPPED_WITHIN_US):
+            self._jump_ahead(last, line)
+        elif number_rose and CLOCK_SPAN_US - up_us < _JUMP_BACK_US:
+            self._clock_jump(line.seq - last.seq, line)
+        else:
+            self._restart()
+            self._sample(line)
+
+    def _jump_ahead(self, last: Stamp, line: Sample) -> None:
+        stride = self.position.likeliest(last, _stamp(line), self.position.last_at_s)
+        if not 0 < (line.seq - last.seq) & _SEQ_MASK <= _SEQ_MASK // 2:
+            self._signals.fault(SEQ_JUMP, self._out)  # the number went back, the clock not
+            stride = Stride(1, stride.us)
+        self._accept(line, stride)
+
+    def _clock_jump(self, conversions: int, line: Sample) -> None:
+        """The clock went back a little and the number did not: time goes on by the number."""
+        self._signals.fault(CLOCK_JUMP, self._out)
+        self._accept(line, Stride(conversions, round(conversions * self.position.period_us)))
+
+    def _accept(self, line: Sample, stride: Stride) -> None:
+        before_s = self.position.last_in_s
+        self.position.move(stride, _stamp(line))
+        missing = stride.conversions - 1
+        if missing:
+            self.tally.missing += missing
+            here_s = self.position.last_in_s
+            self._out.append(Gap(self.position.boot, before_s, here_s, missing))
+        self._place(line)
+
+    def _place(self, line: Sample) -> None:
+        """Give out an accepted sample at the time just reached."""
+        self._expected = (line.seq + 1) & _SEQ_MASK
+        self.tally.samples += 1
+        self._signals.release(self._out)
+        if self._is_saturated(line):
+            self._signals.saturated(line.seq, self._out)
+        else:
+            reading = Reading(self.position.boot, self.position.last_in_s, line.counts)
+            self._out.append(reading)
+
+    def _hello(self, line: Hello) -> None:
+        self._confirm()
+        name = (line.device, line.boot)
+        if self._name is not None and name != self._name:
+            self._restart()
+        self._name = name
+        self.position.nominal_rate(line.rate_hz)
+        self._top = _full_scale(line.adc_bits) if line.adc_bits > 1 else self._top
+
+    def _restart(self) -> None:
+        self.tally.restarts += 1
+        self._name = None  # the next identity is this start's, not one more start
+        self._expected = _NEVER
+        self._suspect = None
+        self.position.restart()
+        self._recent.clear()
+        self._out.append(Restart(self.position.boot))
+
+
+def _stamp(line: Sample) -> Stamp:
+    return Stamp(line.seq, line.t_us)
+
+
+def _full_scale(adc_bits: int | None) -> int:
+    """Magnitude at and beyond which a code is the end of the scale, not a force.
+
+    Two's complement reaches one further down than up; the code next to the lowest is as
+    saturated as the highest is, since a device may clip symmetrically.
+    """
+    return _UNBOUNDED if adc_bits is None else (1 << (adc_bits - 1)) - 1

@@ -1,0 +1,125 @@
+"""Where a device is: which start, which conversion, how far its clock has come."""
+
+from tensionlog.timeline.unwrap import (
+    CLOCK_SPAN_US,
+    Stamp,
+    Stride,
+    is_believable,
+    likeliest_stride,
+)
+
+DEFAULT_RATE_HZ = 80.0
+
+_MEASURED_OVER = 64  # samples; enough to average jitter out, few enough to follow a change
+_MEASURED_AT_LEAST = 8
+_HALF_CLOCK_US = CLOCK_SPAN_US // 2
+
+
+class Position:
+    """The latest sample of a device, unwrapped.
+
+    Attributes:
+        boot: Which start of the device, from 0.
+        last: Stamp of the latest sample of this boot, or None before its first.
+        us: Device time since the first sample of this boot, microseconds.
+        at_s: Host time of what is being read, or None where the host noted none.
+        last_at_s: Host time at which the latest sample arrived, or None.
+        last_s: Device time of the latest sample of each boot that has one, seconds.
+        period_us: Time of one conversion, as measured over the latest clean run.
+    """
+
+    def __init__(self, *, rate_hz: float | None) -> None:
+        self.boot = 0
+        self.last: Stamp | None = None
+        self.us = 0
+        self.at_s: float | None = None
+        self.last_at_s: float | None = None
+        self.last_s: dict[int, float] = {}
+        self.period_us = 1e6 / (rate_hz or DEFAULT_RATE_HZ)
+        self._conversions = 0
+        self._measured_from = (0, 0)
+
+    @property
+    def last_in_s(self) -> float:
+        """Device time of the latest sample, seconds since the first of this boot."""
+        return self.us / 1e6
+
+    def begin(self, stamp: Stamp) -> None:
+        """Take the first sample of a boot: its time is 0."""
+        self.us = self._conversions = 0
+        self._measured_from = (0, 0)
+        self.last = stamp
+        self.last_at_s = self.at_s
+
+    def advance(self, samples: int, us: int, stamp: Stamp) -> None:
+        """Go on over neighbours, the last of which is `stamp` at `us`."""
+        self._conversions += samples
+        self.us = us
+        self.last = stamp
+        self.last_at_s = self.at_s
+
+    def move(self, stride: Stride, stamp: Stamp) -> None:
+        """Go on by one stride."""
+        self.advance(stride.conversions, self.us + stride.us, stamp)
+        if stride.conversions > 1:  # a rest of the converter must not pass for its rate
+            self._measured_from = (self._conversions, self.us)
+
+    def restart(self) -> None:
+        """The device started again; its clock and number mean nothing any more."""
+        self.settle()
+        self.boot += 1
+        self.last = None
+        self.us = self._conversions = 0
+
+    def settle(self) -> None:
+        """Keep what is needed of this boot, and measure the rate."""
+        if self.last is not None:
+            self.last_s[self.boot] = self.last_in_s
+        conversions, us = self._measured_from
+        if self._conversions - conversions >= _MEASURED_OVER:
+            self.period_us = (self.us - us) / (self._conversions - conversions)
+            self._measured_from = (self._conversions, self.us)
+
+    def nominal_rate(self, rate_hz: float) -> None:
+        """Take the device's own word for its rate until enough samples tell better."""
+        if rate_hz > 0.0 and self._conversions < _MEASURED_AT_LEAST:
+            self.period_us = 1e6 / rate_hz
+
+    def period_now_us(self) -> float:
+        """Time of one conversion, from this very run if it is long enough."""
+        conversions, us = self._measured_from
+        if self._conversions - conversions >= _MEASURED_AT_LEAST:
+            return (self.us - us) / (self._conversions - conversions)
+        return self.period_us
+
+    def host_us(self, before_at_s: float | None) -> float | None:
+        """Host time from an earlier arrival to now, microseconds, never negative."""
+        if before_at_s is None or self.at_s is None:
+            return None
+        return max(0.0, self.at_s - before_at_s) * 1e6
+
+    def likeliest(self, before: Stamp, after: Stamp, before_at_s: float | None) -> Stride:
+        """How far it is from `before` to `after` in one boot."""
+        return likeliest_stride(
+            before,
+            after,
+            period_us=self.period_now_us(),
+            host_us=self.host_us(before_at_s),
+        )
+
+    def believed(self, before: Stamp, after: Stamp, before_at_s: float | None) -> Stride | None:
+        """How far it is, or None if one boot cannot be believed to hold both."""
+        stride = self.likeliest(before, after, before_at_s)
+        believable = is_believable(
+            stride,
+            both_back=after.seq < before.seq and after.t_us < before.t_us,
+            period_us=self.period_now_us(),
+            host_us=self.host_us(before_at_s),
+        )
+        return stride if believable else None
+
+    def us_since_last(self, t_us: int) -> int:
+        """Device time of `t_us` minus that of the latest sample; either may be first."""
+        if self.last is None:
+            return 0
+        return (t_us - self.last.t_us + _HALF_CLOCK_US) % CLOCK_SPAN_US - _HALF_CLOCK_US

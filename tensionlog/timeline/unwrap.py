@@ -1,0 +1,105 @@
+"""Conversion number and device clock: both wrap, each says how often the other did.
+
+The number wraps every 65,536 conversions (205 s at 320/s), the clock every 2³² µs
+(71.6 min). Neither alone tells how long a silence was; together, and with the host's
+clock for silences longer than a wrap, they do.
+"""
+
+from typing import NamedTuple
+
+SEQ_SPAN = 1 << 16
+CLOCK_SPAN_US = 1 << 32
+
+
+ORDINARY_PERIODS = 20  # a header may say 80/s where a jumper on the board says 10/s
+
+
+class Stamp(NamedTuple):
+    """What a line says of when it was: conversion number and clock, both wrapping."""
+
+    seq: int
+    t_us: int
+
+
+class Stride(NamedTuple):
+    """From one sample to a later one of the same boot.
+
+    Attributes:
+        conversions: Conversions from the one to the other, 1 for neighbours.
+        us: Device time between them in microseconds.
+    """
+
+    conversions: int
+    us: int
+
+
+def likeliest_stride(
+    before: Stamp, after: Stamp, *, period_us: float, host_us: float | None
+) -> Stride:
+    """The stride that explains what was seen, if there was no restart.
+
+    Args:
+        before: Stamp of the earlier sample.
+        after: Stamp of the later one.
+        period_us: Time of one conversion.
+        host_us: Time between the two arrivals, or None where the host noted none.
+    """
+    seq_up = (after.seq - before.seq) % SEQ_SPAN
+    us_up = (after.t_us - before.t_us) % CLOCK_SPAN_US
+    wraps = 0 if host_us is None else max(0, round((host_us - us_up) / CLOCK_SPAN_US))
+    us = us_up + wraps * CLOCK_SPAN_US
+    turns = max(0, round((us / period_us - seq_up) / SEQ_SPAN))
+    return Stride(seq_up + turns * SEQ_SPAN, us)
+
+
+def is_believable(
+    stride: Stride, *, both_back: bool, period_us: float, host_us: float | None
+) -> bool:
+    """Whether `stride` holds without a second opinion.
+
+    Args:
+        stride: The likeliest one.
+        both_back: Whether number and clock are both lower than before.
+        period_us: Time of one conversion.
+        host_us: Time between the two arrivals, or None.
+    """
+    if both_back:
+        return _wrapped_together(stride, period_us=period_us, host_us=host_us)
+    ordinary = stride.conversions == 1 and stride.us < ORDINARY_PERIODS * period_us
+    return (
+        ordinary
+        or _counter_agrees(stride, period_us=period_us)
+        or _host_agrees(stride, period_us=period_us, host_us=host_us)
+    )
+
+
+def _wrapped_together(stride: Stride, *, period_us: float, host_us: float | None) -> bool:
+    """Whether number and clock, both lower than before, wrapped rather than started again.
+
+    Without arrival times only a short silence is believed: a restart is likelier than a
+    long gap across both wraps.
+    """
+    longest_us = 120e6 if host_us is None else 1.05 * host_us + 2e6
+    return stride.us <= longest_us and _counter_agrees(stride, period_us=period_us)
+
+
+def _counter_agrees(stride: Stride, *, period_us: float) -> bool:
+    """Whether number and clock tell the same story.
+
+    A converter keeps its rate to a few parts in a thousand of the device's own clock;
+    four periods are for short gaps.
+    """
+    off_us = abs(stride.conversions * period_us - stride.us)
+    return stride.conversions > 0 and off_us <= max(4 * period_us, 0.003 * stride.us)
+
+
+def _host_agrees(stride: Stride, *, period_us: float, host_us: float | None) -> bool:
+    """Whether the host saw as long a silence, with a converter that may have rested.
+
+    The number may lag behind the clock (no conversions were taken) but cannot run at
+    twice the rate. Resonators are off by up to 3 %.
+    """
+    if host_us is None or stride.conversions < 1:
+        return False
+    too_many = stride.conversions * period_us > 2 * stride.us + 8 * period_us
+    return not too_many and abs(stride.us - host_us) <= 100_000 + 0.05 * host_us
