@@ -10,7 +10,7 @@ from typing import Any, Final
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Calibration, Header, Note
 from tensionlog.model.sitting import Found, JobRun, Ledger
-from tensionlog.store.jsontext import json_text, storable_text
+from tensionlog.store.jsontext import exact_json_text, json_text, storable_text
 
 Row = dict[str, Any]
 
@@ -77,7 +77,7 @@ def utc_of(text: str) -> datetime:
 def calibration_row(calibration: Calibration) -> Row:
     """Columns of a calibration, but for its number."""
     return {
-        "coefficients": json_text([float(c) for c in calibration.coefficients]),
+        "coefficients": exact_json_text([float(c) for c in calibration.coefficients]),
         "name": calibration.name,
         "made_on": calibration.date,
     }

@@ -5,13 +5,14 @@ apostrophe in front, and so does one that begins with an apostrophe: `read_csv` 
 exactly one away again, so nothing is lost.
 """
 
+import csv
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from tensionlog.errors import UsageError
 from tensionlog.store.safety import write_whole
-from tensionlog.store.table import COLUMNS, TEXT
+from tensionlog.store.table import COLUMNS, TEXT, as_table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,19 +50,22 @@ def write_parquet(table: "pd.DataFrame", path: Path) -> None:
 
 def read_csv(path: Path) -> "pd.DataFrame":
     """Read what `write_csv` wrote, every digit and every text as it was."""
-    import pandas as pd
+    with path.open(encoding="utf-8", newline="") as file:
+        lines = csv.reader(file, strict=True)
+        names = next(lines)
+        return as_table(
+            [_typed(cell, COLUMNS[name]) for name, cell in zip(names, line, strict=True)]
+            for line in lines
+        )
 
-    table = pd.read_csv(
-        path,
-        dtype=COLUMNS,
-        encoding="utf-8",
-        keep_default_na=False,  # an owner may be called "NA"
-        na_values=[""],
-        float_precision="round_trip",
-    )
-    for name in _texts(table):
-        table[name] = table[name].str.removeprefix("'")
-    return table
+
+def _typed(cell: str, kind: str) -> str | float | bool | None:
+    if not cell:
+        return None
+    if kind == TEXT:
+        return cell.removeprefix("'")
+    # By way of float a number of 53 bits is still exact; ours have no more.
+    return cell == "True" if kind == "bool" else float(cell)
 
 
 def _texts(table: "pd.DataFrame") -> list[str]:
@@ -81,4 +85,6 @@ def _written(path: Path, write: Callable[[Path], None]) -> None:
     try:
         write_whole(path, write)
     except OSError as error:
-        raise UsageError(f"cannot write {path}: {error}. Choose another place.") from error
+        raise UsageError(
+            f"cannot write {path}: {error.strerror or error}. Choose another place."
+        ) from error

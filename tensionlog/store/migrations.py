@@ -9,29 +9,37 @@ from tensionlog.store import schema
 migrations = Migrations("tensionlog")
 
 
+def _run(db: Database, sql: str) -> None:
+    # Not `executescript`: inside a transaction it asks after every single character
+    # whether the statement is complete, 0.2 s for this schema in place of 3 ms. No text
+    # in it holds a semicolon.
+    for statement in sql.split(";"):
+        db.execute(statement)
+
+
 @migrations()
 def m001_recordings(db: Database) -> None:
     """Calibrations, recordings, faults and notes."""
-    db.executescript(schema.RECORDINGS)
+    _run(db, schema.RECORDINGS)
 
 
 @migrations()
 def m002_jobs(db: Database) -> None:
     """Jobs and what was inspected."""
-    db.executescript(schema.JOBS)
+    _run(db, schema.JOBS)
 
 
 @migrations()
 def m003_pulls(db: Database) -> None:
     """Pulls, their flags and their traces."""
-    db.executescript(schema.PULLS)
+    _run(db, schema.PULLS)
 
 
 @migrations()
 def m004_answers(db: Database) -> None:
     """What checks, hold tests, head checks, turn and stiffness tests answered."""
     for name in schema.ANSWERS:
-        db.executescript(schema.answer_table(name))
+        _run(db, schema.answer_table(name))
 
 
 STEPS: Final = tuple(

@@ -16,6 +16,7 @@ from tensionlog.store.rows import (
     StoredPull,
     StoredRecording,
 )
+from tensionlog.store.schema import answer_table_of
 
 JOB_FILTERS: Final = {
     "ref": ("ref",),
@@ -173,10 +174,10 @@ def notes(db: Database, name: str | None) -> list[StoredNote]:
     ]
 
 
-def answers(db: Database, table: str) -> list[StoredAnswer]:
+def answers(db: Database, kind: str) -> list[StoredAnswer]:
     """Answers of one kind, oldest first."""
     rows = db.query(
-        f"SELECT recording_id, bench, started_utc, number, answer FROM {table}"
+        f"SELECT recording_id, bench, started_utc, number, answer FROM {answer_table_of(kind)}"
         f" JOIN recordings USING (recording_id) {_IN_TIME}, number"
     )
     return [

@@ -65,7 +65,9 @@ def backup(db: Database, path: Path) -> None:
     try:
         write_whole(path, copy)
     except OSError as error:
-        raise StoreError(f"cannot write {path}: {error}. Choose another place.") from error
+        raise StoreError(
+            f"cannot write {path}: {error.strerror or error}. Choose another place."
+        ) from error
 
 
 def problems(db: Database) -> list[str]:
@@ -74,12 +76,20 @@ def problems(db: Database) -> list[str]:
     It has no check sums of its own: a changed digit inside a row passes. A rebuild from
     the recordings is the only full proof.
     """
-    found = [str(row[0]) for row in db.execute("PRAGMA quick_check")]
+    found = [str(row[0]) for row in db.execute("PRAGMA quick_check")] + _torn_end(db)
     broken = [
         f"row {row[1]} of {row[0]} points to a missing row of {row[2]}"
         for row in db.execute("PRAGMA foreign_key_check")
     ]
     return [line for line in found if line != "ok"] + broken
+
+
+def _torn_end(db: Database) -> list[str]:
+    # SQLite reads a page that is cut short as if zeros followed.
+    name = db.execute("PRAGMA database_list").fetchone()[2]
+    size = Path(name).stat().st_size if name else 0
+    over = size % int(db.execute("PRAGMA page_size").fetchone()[0])
+    return [f"the file ends {over} bytes into a page"] if over else []
 
 
 def set_aside(path: Path, *, suffix: str) -> Path:

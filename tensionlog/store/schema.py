@@ -6,6 +6,8 @@ What a ticket, a note or an answer says in JSON is stored once, as it came; the 
 that people search are generated from it and so cannot disagree with it.
 """
 
+from typing import Final
+
 from tensionlog.store.generated import generated, real, text, whole
 
 RECORDINGS = f"""
@@ -255,3 +257,24 @@ CREATE TABLE {name} (
     PRIMARY KEY (recording_id, number)
 ) STRICT;
 """
+
+
+ANSWER_TABLES: Final = {
+    "check": "checks",
+    "hold": "holds",
+    "head": "head_pulls",
+    "turn": "turns",
+    "stiffness": "stiffness",
+}
+"""Kinds of answers to the table of each."""
+
+
+def answer_table_of(kind: str) -> str:
+    """Name of the table for answers of `kind`.
+
+    Raises:
+        ValueError: It is none of `ANSWER_TABLES`.
+    """
+    if kind not in ANSWER_TABLES:
+        raise ValueError(f"an answer is one of {', '.join(ANSWER_TABLES)}, not {kind!r}")
+    return ANSWER_TABLES[kind]

@@ -1,5 +1,6 @@
 """Every pull as one row of a data frame, for statistics and for other programs."""
 
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Final
 
 from sqlite_utils import Database
@@ -96,8 +97,6 @@ def pulls_table(db: Database) -> "pd.DataFrame":
     Texts that are not known are missing values, and so are numbers (NaN); several flags
     stand in one text, a space between.
     """
-    import pandas as pd
-
     selected = ", ".join(f"{_SOURCES.get(name, name)} AS {name}" for name in COLUMNS)
     rows = db.execute(
         f"SELECT {selected} FROM pulls JOIN recordings USING (recording_id)"
@@ -105,4 +104,11 @@ def pulls_table(db: Database) -> "pd.DataFrame":
         " AND jobs.number = pulls.job_number"
         " ORDER BY started_utc, bench, pulls.number"
     ).fetchall()
-    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object).astype(COLUMNS)
+    return as_table(rows)
+
+
+def as_table(rows: Iterable[Sequence[object]]) -> "pd.DataFrame":
+    """Table of `COLUMNS` from `rows`, in which None is what is not known."""
+    import pandas as pd
+
+    return pd.DataFrame(list(rows), columns=list(COLUMNS), dtype=object).astype(COLUMNS)

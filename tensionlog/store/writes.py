@@ -5,7 +5,7 @@ same sittings give the same database however they come in.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Final
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -15,16 +15,8 @@ from tensionlog.model.sitting import Found, JobRun, Ledger
 from tensionlog.store import columns, traces
 from tensionlog.store.columns import checked
 from tensionlog.store.jsontext import exact_json_text
+from tensionlog.store.schema import answer_table_of
 from tensionlog.store.transactions import insert, writing
-
-ANSWER_TABLES: Final = {
-    "check": "checks",
-    "hold": "holds",
-    "head": "head_pulls",
-    "turn": "turns",
-    "stiffness": "stiffness",
-}
-"""Kinds of answers to the table of each."""
 
 
 def begin(db: Database, header: Header, *, name: str, digest: str | None) -> int:
@@ -179,9 +171,7 @@ def add_answer(
     answer: Mapping[str, Any] | Sequence[Mapping[str, Any]],
 ) -> None:
     """Add an answer, or several of one kind, after those that are there."""
-    if kind not in ANSWER_TABLES:
-        raise ValueError(f"an answer is one of {', '.join(ANSWER_TABLES)}, not {kind!r}")
-    table = ANSWER_TABLES[kind]
+    table = answer_table_of(kind)
     bodies = [answer] if isinstance(answer, Mapping) else list(answer)
     with writing(db):
         first = _next_number(db, table, recording_id)

@@ -189,7 +189,9 @@ st.register_type_strategy(
     Calibration,
     st.builds(
         Calibration,
-        st.lists(_real, min_size=2, max_size=4).map(tuple),
+        st.lists(st.floats(allow_nan=False, allow_infinity=False), min_size=2, max_size=4).map(
+            tuple
+        ),
         _text,
         _maybe_text,
     ),
