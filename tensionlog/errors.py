@@ -7,6 +7,7 @@
     * RecordingError     a file is not a recording, or cannot be read or written
     * PlanError          the ticket of a job contradicts itself
     * CalibrationError   the numbers cannot give a trustworthy scale
+    * ClampError         a test of a clamp, a turn or a string's stiffness cannot be measured
     * StoreError         the database is not one of ours, or is newer than this version
 
 The text of each is one line for the person at the bench: what happened, with the
@@ -40,6 +41,10 @@ class PlanError(TensionlogError, ValueError):
 
 class CalibrationError(TensionlogError, ValueError):
     """The numbers cannot give a trustworthy scale."""
+
+
+class ClampError(TensionlogError, ValueError):
+    """A test of a clamp, a turn or a string's stiffness cannot be measured."""
 
 
 class StoreError(TensionlogError, RuntimeError):

@@ -1,0 +1,110 @@
+"""What a held string reads: relaxation, each later change superposed on it.
+
+    F(t) = P − R·[G(t) − G(t₁)] − Δ·[1 − r·G(t − t₁)] − c·(t − t₁) − Σ s·[1 − r·G(t − t_s)]
+    G(t) = lg(1 + t/τ),   r = R/A
+
+P is the force just before the head lets off at t₁, the clock of the first G runs from
+the top of the pull. A is what relaxation started from: for a head that locks the law
+holds from the top, so A = P + R·G(t₁); a head that holds its force starts from P.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tensionlog.clamps.landmarks import Landmarks
+from tensionlog.clamps.trace import Floats
+
+ZERO, FORCE, RELAX, LOSS, CREEP, LN_TAU, CLOCK, LATE, BACK, FADE, AGAIN = range(11)
+"""Places in the parameter vector; the sizes of slips follow after the last.
+
+ZERO empty reading; FORCE P; RELAX R per decade; LOSS Δ; CREEP c; LN_TAU ln τ; CLOCK
+by how much relaxation began after the highest reading; LATE by how much the loss
+happened after the fall began; BACK what the second pull gave back; FADE
+the relaxation of that as a multiple of r; AGAIN what its let-off took.
+"""
+
+N_FIXED = AGAIN + 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rows:
+    """The averaged readings that a hold test is fitted to.
+
+    Attributes:
+        t_s: Times of the force, the converter's delay taken out, rising, shape (n,).
+        force: Readings, shape (n,).
+        variance: Noise variance of each, zero wander left out, shape (n,).
+        loaded: Whether the string is under load, shape (n,).
+        alone: Whether the clamp holds alone or with the second pull, shape (n,).
+        marks: Times of the test.
+        locked: Whether the head locks, so that its hold shows relaxation.
+        slips_s: Times of sudden steps.
+    """
+
+    t_s: Floats
+    force: Floats
+    variance: Floats
+    loaded: Floats
+    alone: Floats
+    marks: Landmarks
+    locked: bool
+    slips_s: tuple[float, ...] = ()
+
+    @property
+    def clock_s(self) -> float:
+        """When relaxation began, about: at the trip, or as a bar or motor got there."""
+        return self.marks.trip_s if self.locked else self.marks.top_s
+
+
+def decades(t_s: Floats | float, tau_s: float) -> Floats:
+    """lg(1 + t/τ), zero before t = 0.
+
+    >>> float(decades(0.9, 0.1))
+    1.0
+    """
+    grown: Floats = np.log10(1.0 + np.maximum(t_s, 0.0) / tau_s)
+    return grown
+
+
+def step(t_s: Floats, at_s: float, relaxation: float, tau_s: float) -> Floats:
+    """A unit step at `at_s` on a string that relaxes: what it costs later shrinks."""
+    later: Floats = np.where(t_s >= at_s, 1.0 - relaxation * decades(t_s - at_s, tau_s), 0.0)
+    return later
+
+
+def relaxation_share(theta: Floats, rows: Rows) -> float:
+    """r, the loss per decade as a share of what relaxation started from."""
+    started = theta[FORCE]
+    if rows.locked:
+        held_s = rows.marks.hand_off_s - rows.clock_s - theta[CLOCK]
+        started = started + theta[RELAX] * decades(held_s, np.exp(theta[LN_TAU]))
+    return float(theta[RELAX] / max(started, 1e-6))
+
+
+def reading(theta: Floats, rows: Rows) -> Floats:
+    """The reading expected at each row, shape (n,)."""
+    marks, t_s, tau_s = rows.marks, rows.t_s, float(np.exp(theta[LN_TAU]))
+    share = relaxation_share(theta, rows)
+    start_s = rows.clock_s + theta[CLOCK]
+    grown = decades(t_s - start_s, tau_s) - decades(marks.hand_off_s - start_s, tau_s)
+    force = theta[FORCE] - theta[RELAX] * np.where(rows.alone + rows.locked > 0, grown, 0.0)
+    loss = step(t_s, marks.hand_off_s + theta[LATE], share, tau_s)
+    alone = theta[LOSS] * loss + theta[CREEP] * (t_s - marks.hand_off_s)
+    for size, at_s in zip(theta[N_FIXED:], rows.slips_s, strict=True):
+        alone = alone + size * step(t_s, at_s, share, tau_s)
+    force = force - rows.alone * (alone - _second_pull(theta, rows, share, tau_s))
+    expected: Floats = theta[ZERO] + rows.loaded * force
+    return expected
+
+
+def _second_pull(theta: Floats, rows: Rows, share: float, tau_s: float) -> Floats:
+    """What the second pull gives back and its let-off takes again."""
+    again = rows.marks.again
+    if again is None:
+        return np.zeros_like(rows.t_s)
+    back: Floats = theta[BACK] * step(rows.t_s, again.full_s, theta[FADE] * share, tau_s)
+    if again.rest_s is None:
+        return back
+    kept: Floats = back - theta[AGAIN] * step(rows.t_s, again.fall_s, share, tau_s)
+    return kept
