@@ -17,7 +17,10 @@ SETTLE_PERIODS = 4.0
 """Conversions over which common bridge converters settle: about 50 ms at 80/s and
 400 ms at 10/s."""
 
-FALLS_S = (0.004, 0.012, 0.022, 0.032)
+CONVERTERS = (1.0, 2.0, 4.0)
+"""Conversions that converters average over."""
+
+FALLS_S = (0.006, 0.016, 0.027)
 """How long the force itself takes to fall as a clamp opens."""
 
 
@@ -28,10 +31,12 @@ class Edge:
     Attributes:
         begin_s: When the fall begins, in the times' own origin.
         width_s: How long the reading takes to come down.
+        converter_s: How much of that is the converter's averaging.
     """
 
     begin_s: float
     width_s: float
+    converter_s: float = 0.0
 
     @property
     def end_s(self) -> float:
@@ -49,7 +54,13 @@ def _smeared(elapsed: Floats, fall_s: float, converter_s: float) -> Floats:
 
 
 def locate_edge(
-    t: Floats, residual: Floats, *, near_s: float, period: float, depth: float
+    t: Floats,
+    residual: Floats,
+    *,
+    near_s: float,
+    period: float,
+    depth: float,
+    converter: float | None = None,
 ) -> Edge:
     """Fit a smeared step from 0 to −`depth` to what remains after the slow law is out.
 
@@ -59,17 +70,19 @@ def locate_edge(
         near_s: First guess.
         period: Time between samples, seconds.
         depth: Size of the step, positive.
+        converter: Conversions averaged over, or None to find it here.
     """
     reach = max(0.05, 6.0 * period)
-    part = (t > near_s - 2.0 * reach) & (t < near_s + 2.5 * reach)
-    begins = near_s + np.arange(-reach, 0.5 * reach, max(0.0005, 0.1 * period))
+    part = (t > near_s - 1.6 * reach) & (t < near_s + 1.8 * reach)
+    begins = near_s + np.arange(-reach, 0.6 * reach, max(0.0005, 0.15 * period))
     elapsed = t[part][None, :] - begins[:, None]
     seen = residual[part]
-    best = (np.inf, near_s, SETTLE_PERIODS * period)
-    for converter_s in period * np.array([0.5, 2.0, SETTLE_PERIODS]):
+    best = (np.inf, near_s, SETTLE_PERIODS * period, 0.0)
+    for averaged in CONVERTERS if converter is None else (converter,):
         for fall_s in FALLS_S:
-            shape = -depth * _smeared(elapsed, fall_s, converter_s)
-            misfit = ((seen - shape) ** 2).sum(axis=1)
+            shape = _smeared(elapsed, fall_s, averaged * period)
+            misfit = ((seen + depth * shape) ** 2).sum(axis=1)
             index = int(np.argmin(misfit))
-            best = min(best, (float(misfit[index]), float(begins[index]), fall_s + converter_s))
-    return Edge(begin_s=best[1], width_s=best[2])
+            found = (float(misfit[index]), float(begins[index]))
+            best = min(best, (*found, fall_s + averaged * period, averaged * period))
+    return Edge(begin_s=best[1], width_s=best[2], converter_s=best[3])

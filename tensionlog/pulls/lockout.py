@@ -15,18 +15,22 @@ from numpy.typing import NDArray
 
 from tensionlog.pulls.edge import SETTLE_PERIODS, Edge, locate_edge
 from tensionlog.pulls.least_squares import Bins, Fit, bins_of, fit, whitener
-from tensionlog.pulls.shape import Shape
+from tensionlog.pulls.manners import Manners
+from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
 
 Floats = NDArray[np.float64]
-
-CLAMP_PUSH_S = 0.2
-"""The clamp that is being shut pushes the reading in the last moments before let-off."""
 
 GUARD_S = 0.05
 """Least time after the beginning of the fall that is kept out of the levels."""
 
+UNKNOWN_SHARE = 0.05
+"""A step that is not known better than to this share of the level is not measured."""
+
 LEAST_SAMPLES = 6
 """Fewer samples than this between the top's settling and the clamp's push say nothing."""
+
+SHUT_BEFORE_S = 0.13
+"""The clamp is shut about this long before the head lets go (common practice, no source)."""
 
 SEEN_RATIO = 4.5
 """A step is told from zero at this many of its own uncertainties: the best of some
@@ -43,12 +47,14 @@ class Law:
         share: Loss per decade as a share of the level: nylon 2–6 %, polyester 3–9 %,
             gut 1.5–4 % (plausibility bands, from memory) until the job has shown its own.
         u_share: Standard uncertainty of it for one hold.
+        converter: Conversions that the converter averages over, or None: not known yet.
     """
 
     tau_s: float = 0.2
     u_ln_tau: float = 0.6
     share: float = 0.045
     u_share: float = 0.03
+    converter: float | None = None
 
     def slope(self, level: float) -> float:
         """Expected slope of the law per decade of time, negative."""
@@ -68,7 +74,7 @@ class Hold:
         u_drop: One standard uncertainty of it.
         seen: Whether it is told from zero.
         release_s: When the force begins to fall; None if not seen.
-        width_s: How long the fall takes on the trace.
+        converter: Conversions that the converter averaged over, where the fall shows it.
         share: Loss per decade as a share of the level, or None.
         tau_s: The law's origin as fitted, or None.
         misfit: Root of the reduced chi-square; well above 1 something else went on.
@@ -82,7 +88,7 @@ class Hold:
     u_drop: float | None
     seen: bool
     release_s: float | None
-    width_s: float | None = None
+    converter: float | None = None
     share: float | None = None
     tau_s: float | None = None
     misfit: float = 1.0
@@ -118,7 +124,11 @@ class _Span:
 
 
 def read_lockout(
-    shape: Shape, *, law: Law, walk: float, mask: NDArray[np.bool_] | None = None,
+    shape: Shape,
+    *,
+    law: Law,
+    walk: float,
+    manners: Manners,
     release_at: float | None = None,
 ) -> Hold | None:
     """Fit the law and look for the step.
@@ -127,25 +137,25 @@ def read_lockout(
         shape: The pull with its landmarks.
         law: What the job knows so far.
         walk: Random walk of the zero, units per √s.
-        mask: Samples to leave out (pushes by hand), of the shape's length.
+        manners: Samples that a hand is in, and a second crank.
         release_at: Moment given by a lever switch, device time, or None.
 
     Returns:
         None where the hold is too short to tell anything.
     """
-    span = _span(shape, walk, mask)
+    trip = _trip_time(shape) if manners.risen_t is None else manners.risen_t
+    span = _span(shape, trip, walk, manners.hands)
     if span is None:
         return None
-    trip = _trip_time(shape)
-    near = _scan(span, law) if release_at is None else release_at - trip
-    flat = _fit_law(span, law, None)
-    if near is None:
-        return _unseen(span, flat, None, shape)
-    edge = _edge(span, law, near)
-    stepped = _fit_law(span, law, edge)
-    if stepped.drop < SEEN_RATIO * stepped.u_drop and release_at is None:
-        return _unseen(span, flat, stepped, shape)
-    return _seen(stepped, edge, trip, shape)
+    scan = _scan(span, law)
+    near = (None if scan is None else scan.near) if release_at is None else release_at - trip
+    if near is not None:
+        edge = _edge(span, law, near)
+        stepped = _fit_law(span, law, edge)
+        told = stepped.drop > SEEN_RATIO * stepped.u_drop and _is_quick(span, stepped, edge)
+        if told or release_at is not None:
+            return _seen(span, stepped, edge, trip, shape)
+    return _unseen(span, _fit_law(span, law, None), scan, trip, shape)
 
 
 def _trip_time(shape: Shape) -> float:
@@ -155,16 +165,11 @@ def _trip_time(shape: Shape) -> float:
     return float(shape.t[shape.top + int(np.argmax(shape.y[shape.top : stop + 1]))])
 
 
-def _span(shape: Shape, walk: float, mask: NDArray[np.bool_] | None) -> _Span | None:
-    trip = _trip_time(shape)
+def _span(shape: Shape, trip: float, walk: float, hands: NDArray[np.bool_]) -> _Span | None:
     settle = max(0.08, (SETTLE_PERIODS + 0.5) * shape.period)
     begin = int(np.searchsorted(shape.t, trip + settle))
     stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
-    if stop - begin < LEAST_SAMPLES:
-        return None
-    keep = np.ones(stop - begin, dtype=bool)
-    if mask is not None:
-        keep &= ~mask[begin:stop]
+    keep = ~hands[begin:stop]
     if keep.sum() < LEAST_SAMPLES:
         return None
     t = shape.t[begin:stop] - trip
@@ -172,7 +177,7 @@ def _span(shape: Shape, walk: float, mask: NDArray[np.bool_] | None) -> _Span | 
         t=t,
         y=shape.y[begin:stop],
         keep=keep,
-        end=float(t[-1]),
+        end=float(shape.t[shape.let_off]) - SHUT_BEFORE_S - trip,
         noise=max(shape.noise, 1e-9 * abs(shape.level), 1e-12),
         walk=walk,
         period=shape.period,
@@ -188,11 +193,26 @@ def _design(t: Floats, tau: float, slope: float, edge: Edge | None) -> Floats:
     return np.column_stack([np.ones_like(t), law, step, by_ln_tau])
 
 
-def _scan(span: _Span, law: Law) -> float | None:
-    """Most likely moment of a downward step, seconds after the trip.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scan:
+    """Every moment tried for a downward step.
 
-    Every moment is tried at once: the projection of all step functions on what the
-    slow law leaves of the reading comes from two running sums.
+    Attributes:
+        near: Most likely moment, seconds after the trip.
+        drop: Step averaged over the moments by how likely each is.
+        u_drop: Standard uncertainty of that, the unknown moment included.
+    """
+
+    near: float
+    drop: float
+    u_drop: float
+
+
+def _scan(span: _Span, law: Law) -> _Scan | None:
+    """Try every moment at once.
+
+    The projection of all step functions on what the slow law leaves of the reading
+    comes from two running sums.
     """
     t, y = span.t[span.keep], span.y[span.keep]
     wide = max(2, round(GUARD_S / span.period / 2))
@@ -206,24 +226,43 @@ def _scan(span: _Span, law: Law) -> float | None:
     target = np.concatenate([y, rows @ means[[0, 1, 3]]])
     residual = (target - q @ (q.T @ target))[: len(t)]
     inside = np.cumsum(q[: len(t)][::-1], axis=0)[::-1]
-    norm2 = np.arange(len(t), 0, -1) - (inside**2).sum(axis=1)
+    norm2 = np.maximum(np.arange(len(t), 0, -1) - (inside**2).sum(axis=1), 1e-6)
     usable = slice(wide, len(t) - wide)
-    projection = np.cumsum(residual[::-1])[::-1]
-    score = -projection[usable] / np.sqrt(np.maximum(norm2[usable], 1e-9))
-    return float(t[usable][int(np.argmax(score))])
+    drop = (-np.cumsum(residual[::-1])[::-1] / norm2)[usable]
+    u = span.noise / np.sqrt(norm2[usable])
+    evidence = 0.5 * (drop / u) ** 2
+    weight = u * np.exp(evidence - evidence.max())
+    weight /= weight.sum()
+    mean = float(weight @ drop)
+    best = int(np.argmax(np.where(drop > 0.0, evidence, -np.inf)))
+    return _Scan(
+        near=float(t[usable][best]),
+        drop=mean,
+        u_drop=float(np.sqrt(weight @ (u**2 + drop**2) - mean**2)),
+    )
 
 
 def _edge(span: _Span, law: Law, near: float) -> Edge:
     """Sharpen the moment of the step against the law fitted around it."""
     rough = Edge(begin_s=near - 2.0 * span.period, width_s=4.0 * span.period)
-    fitted = _fit_law(span, law, rough)
+    fitted = _fit_law(span, law, rough, rounds=1)
     return locate_edge(
         span.t[span.keep],
         (span.y - fitted.at(span.t, stepped=False))[span.keep],
         near_s=near,
         period=span.period,
         depth=max(fitted.drop, 1e-12),
+        converter=law.converter,
     )
+
+
+def _is_quick(span: _Span, fitted: "_FittedLaw", edge: Edge) -> bool:
+    """Whether the fall is as quick as a clamp that opens: half of it within the settling."""
+    after = (span.t > edge.begin_s) & (span.t <= edge.begin_s + 0.06 + 5.0 * span.period)
+    if after.sum() < 3:
+        return True
+    fallen = fitted.at(span.t[after], stepped=False) - span.y[after]
+    return bool(fallen.max() > 0.5 * fitted.drop)
 
 
 def _bins(span: _Span, edge: Edge | None) -> Bins:
@@ -276,13 +315,15 @@ class _FittedLaw:
         return np.asarray(design @ self.result.coefficients)
 
 
-def _fit_law(span: _Span, law: Law, edge: Edge | None) -> _FittedLaw:
+def _fit_law(
+    span: _Span, law: Law, edge: Edge | None, *, rounds: int = 3
+) -> _FittedLaw:
     """Solve for a, slope, drop and ln τ; the last by Gauss–Newton from the job's τ."""
     bins = _bins(span, edge)
     y = bins.mean(span.y)
     white = whitener(bins.mean(span.t), bins.n, noise=span.noise, walk=span.walk)
     tau, slope = law.tau_s, law.slope(span.level)
-    for _ in range(3):
+    for _ in range(rounds):
         design = bins.mean(span.design(tau, slope, edge))
         prior = _prior(
             law,
@@ -322,18 +363,19 @@ def _share(fitted: _FittedLaw) -> float:
     return float(-fitted.result.coefficients[1] / fitted.result.coefficients[0])
 
 
-def _seen(fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape) -> Hold:
-    at = np.array([edge.begin_s])
+def _seen(span: _Span, fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape) -> Hold:
+    # The converter shows the slow law late by half of what it averages over.
+    at = edge.begin_s + 0.5 * edge.converter_s
     return Hold(
-        top=float(fitted.at(at, stepped=False)[0]),
-        release=float(fitted.at(at, stepped=True)[0]),
-        u_release=fitted.result.u_of(fitted.gradient(edge.begin_s, stepped=True)),
+        top=float(fitted.at(np.array([at]), stepped=False)[0]),
+        release=float(fitted.at(np.array([at]), stepped=True)[0]),
+        u_release=fitted.result.u_of(fitted.gradient(at, stepped=True)),
         at_3s=_at_three(fitted, trip, shape),
         drop=fitted.drop,
         u_drop=fitted.u_drop,
         seen=True,
         release_s=edge.begin_s + trip,
-        width_s=edge.width_s,
+        converter=edge.converter_s / span.period,
         share=_share(fitted),
         tau_s=fitted.tau,
         misfit=fitted.misfit,
@@ -341,18 +383,18 @@ def _seen(fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape) -> Hold:
 
 
 def _unseen(
-    span: _Span, flat: _FittedLaw, stepped: _FittedLaw | None, shape: Shape
+    span: _Span, flat: _FittedLaw, scan: _Scan | None, trip: float, shape: Shape
 ) -> Hold:
     """No step is told from zero: the law is read where the clamp is shut."""
-    at = np.array([span.end])
-    reading = float(flat.at(at, stepped=False)[0])
+    reading = float(flat.at(np.array([span.end]), stepped=False)[0])
+    known = scan is not None and scan.u_drop < UNKNOWN_SHARE * span.level
     return Hold(
         top=reading,
         release=reading,
         u_release=flat.result.u_of(flat.gradient(span.end, stepped=False)),
-        at_3s=_at_three(flat, _trip_time(shape), shape),
-        drop=None if stepped is None else stepped.drop,
-        u_drop=None if stepped is None else stepped.u_drop,
+        at_3s=_at_three(flat, trip, shape),
+        drop=scan.drop if scan is not None and known else None,
+        u_drop=scan.u_drop if scan is not None and known else None,
         seen=False,
         release_s=None,
         share=_share(flat),

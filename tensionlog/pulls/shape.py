@@ -28,6 +28,9 @@ AGAIN_WITHIN_S = 2.5
 """Loaded again within this time is the same pull worked twice: nobody threads, moves a
 clamp and grips the next string faster (common practice, no source)."""
 
+CLAMP_PUSH_S = 0.2
+"""The clamp that is being shut pushes the reading in the last moments before let-off."""
+
 SETTLED_SHARE = 0.98
 """The ramp ends where the reading first reaches this share of the settled level."""
 
@@ -54,6 +57,7 @@ class Shape:
         lifts: How often it was brought up to the level.
         cut: The stream broke off under load.
         longest_gap: Longest time without a sample from start to let-off, seconds.
+        reached: Level that a fifth of the hold stood above: before a slip, if it slipped.
     """
 
     boot: int
@@ -73,6 +77,7 @@ class Shape:
     lifts: int
     cut: bool
     longest_gap: float
+    reached: float
 
     @property
     def held_s(self) -> float:
@@ -146,7 +151,13 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         lifts=len(_lasting(runs, t)),
         cut=stretch.cut_at_end,
         longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
+        reached=float(np.quantile(y[begin : let_off + 1], 0.8)),
     )
+
+
+def top_index(shape: Shape, settled: float) -> int:
+    """Index of the first sample at 98 % of `settled`, from the start of the rise on."""
+    return first_at(shape.y, SETTLED_SHARE * settled, shape.start, shape.let_off)
 
 
 def first_at(y: Floats, threshold: float, begin: int, end: int) -> int:

@@ -1,0 +1,189 @@
+"""A sitting as a whole: what was gathered, put in its place and judged.
+
+Places are given by walking pulls and notes in order of time, anew at every look while a
+sitting is live: the walk is cheap, and so live and replay cannot differ.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tensionlog.model.job import Job
+from tensionlog.model.pull import Pull, Trace
+from tensionlog.model.recording import Header, Note
+from tensionlog.model.sitting import Found, JobRun, Ledger
+from tensionlog.pipeline.gather import Gatherer, Kept
+from tensionlog.pipeline.judge import Bench, Timed, judge_pulls
+from tensionlog.pipeline.losses import PHI_MAX_UNMEASURED
+from tensionlog.pipeline.runs import job_runs
+from tensionlog.pipeline.tests import read_tests
+from tensionlog.pipeline.windows import Tests
+from tensionlog.plan import Placed, Step, place_pulls
+from tensionlog.pulls.measured import SmallTrace
+
+RULE = "pulls-1"
+"""Name of the rule that finds and reads pulls; it changes when its numbers change."""
+
+OWN_NOTES = ("redo", "mark", "next")
+"""Buttons of the device that are notes by themselves."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Whole:
+    """A sitting as it stands.
+
+    Attributes:
+        header: As recorded.
+        found: Pulls in order of time, those of head checks left out.
+        jobs: Tickets in order.
+        runs: What holds for each job.
+        ledger: What the line lost.
+        notes: Notes in the order of the file.
+        tests: Check, hold test, head, turn and stiffness, as answers.
+        warnings: One line each.
+        boot_starts_s: Start of each boot on the recording's axis, seconds.
+    """
+
+    header: Header
+    found: tuple[Found, ...]
+    jobs: tuple[Job, ...]
+    runs: tuple[JobRun, ...]
+    ledger: Ledger
+    notes: tuple[Note, ...]
+    tests: Tests
+    warnings: tuple[str, ...]
+    boot_starts_s: tuple[float, ...]
+
+
+class Sitting:
+    """Feed it in the order of the recording; ask it at any time.
+
+    Args:
+        header: Of the recording.
+        phi_max: Upper limit of what passes round this bench's frames, where measured.
+        keep_traces: Whether the samples of each pull are wanted afterwards.
+    """
+
+    def __init__(
+        self, header: Header, *, phi_max: float | None = None, keep_traces: bool = True
+    ) -> None:
+        self.header = header
+        self._gathered = Gatherer(header, keep_traces=keep_traces)
+        self._phi_max = phi_max
+        self.arrived = self._gathered.arrived
+        self.feed = self._gathered.feed
+        self.note = self._gathered.note
+        self.close = self._gathered.close
+
+    @property
+    def timeline_rate_hz(self) -> float | None:
+        """Samples per second as the device's clock has it."""
+        return self._gathered.timeline.rate_hz
+
+    def whole(self) -> Whole:
+        """Everything as it stands now."""
+        kept = sorted(self._gathered.kept(), key=self._start_s)
+        notes = self._gathered.timed_notes()
+        timed = [self._timed(k) for k in kept]
+        placed, jobs = place_pulls(self._steps(timed, notes), len(timed))
+        pulls = judge_pulls(timed, placed, jobs, self._bench(kept))
+        dialled = [self._gathered.windows.dialled(t.start_s, notes) for t in timed]
+        strung = [i for i, setting in enumerate(dialled) if setting is None]
+        return Whole(
+            header=self.header,
+            found=tuple(
+                _found(n, pulls[i], placed[i], kept[i].trace) for n, i in enumerate(strung, 1)
+            ),
+            jobs=tuple(jobs),
+            runs=tuple(
+                job_runs(
+                    jobs=jobs,
+                    notes=notes,
+                    pulls=pulls,
+                    placed=placed,
+                    laws=[k.law for k in kept],
+                    phi_max=self._phi(),
+                    phi_measured=self._phi_max is not None,
+                )
+            ),
+            ledger=self._gathered.timeline.ledger(),
+            notes=tuple(note for note, _ in self._gathered.notes),
+            tests=read_tests(self._gathered, pulls=pulls, dialled=dialled),
+            warnings=self._warnings(),
+            boot_starts_s=self._boot_starts(kept),
+        )
+
+    def _start_s(self, kept: Kept) -> float:
+        return self._gathered.timeline.seconds(kept.measured.boot, kept.measured.start_t)
+
+    def _timed(self, kept: Kept) -> Timed:
+        measured, seconds = kept.measured, self._gathered.timeline.seconds
+        boot = measured.boot
+
+        def axis(t: float | None) -> float | None:
+            return None if t is None else seconds(boot, t)
+
+        return Timed(
+            measured=measured,
+            start_s=seconds(boot, measured.start_t),
+            top_s=seconds(boot, measured.top_t),
+            release_s=axis(measured.release_t),
+            shut_s=seconds(boot, measured.shut_t),
+            let_off_s=axis(measured.let_off_t),
+        )
+
+    def _steps(self, timed: Sequence[Timed], notes: Sequence[tuple[float, Note]]) -> list[Step]:
+        steps = [Step(at_s=at_s, name=note.name, body=note.body) for at_s, note in notes]
+        seconds = self._gathered.timeline.seconds
+        steps += [
+            Step(at_s=seconds(mark.boot, mark.t_s), name=mark.name)
+            for mark in self._gathered.marks
+            if mark.name in OWN_NOTES
+        ]
+        steps += [
+            Step(at_s=pull.start_s, pull=index, let_off_s=pull.let_off_s)
+            for index, pull in enumerate(timed)
+        ]
+        return sorted(steps, key=lambda step: step.at_s)
+
+    def _bench(self, kept: Sequence[Kept]) -> Bench:
+        return Bench(
+            calibrated=self._gathered.calibrated,
+            tail_m=self.header.tail_m,
+            phi_max=self._phi(),
+            relaxes=self._gathered.relaxes,
+            laws=tuple(k.law for k in kept),
+        )
+
+    def _phi(self) -> float:
+        return PHI_MAX_UNMEASURED if self._phi_max is None else self._phi_max
+
+    def _warnings(self) -> tuple[str, ...]:
+        if self._gathered.calibrated:
+            return ()
+        return (
+            "no calibration in the recording: forces are not known, readings are answered "
+            "as counts. Do the morning check and record again, or give a calibration.",
+        )
+
+    def _boot_starts(self, kept: Sequence[Kept]) -> tuple[float, ...]:
+        last = max([self._gathered.timeline.now[0], *(k.measured.boot for k in kept)])
+        return tuple(self._gathered.timeline.seconds(boot, 0.0) for boot in range(last + 1))
+
+
+def _found(number: int, pull: Pull, place: Placed, trace: SmallTrace | None) -> Found:
+    return Found(
+        number=number,
+        job_number=place.job_number,
+        bed=place.bed,
+        pull=pull,
+        trace=_trace(trace),
+        rule=RULE,
+    )
+
+
+def _trace(small: SmallTrace | None) -> Trace:
+    import numpy as np
+
+    if small is None:
+        return Trace(0, np.empty(0), np.empty(0))
+    return Trace(small.boot, small.t_us / 1e6, small.counts.astype(np.float64))
