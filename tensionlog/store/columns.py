@@ -192,14 +192,17 @@ def pull_of(row: Mapping[str, Any], flags: tuple[str, ...]) -> Pull:
 
 
 def checked(row: Row) -> Row:
-    """Give `row` with text that UTF-8 can hold.
+    """Give `row` with text that a database can hold.
 
     Raises:
         ValueError: A number is NaN, which SQLite would silently keep as "not known".
     """
-    for name, value in row.items():
-        if isinstance(value, str):
-            row[name] = storable_text(value)
-        elif isinstance(value, float) and math.isnan(value):
-            raise ValueError(f"what is not known is None, not {name}={value!r}")
-    return row
+    return {name: _storable(name, value) for name, value in row.items()}
+
+
+def _storable(name: str, value: object) -> object:
+    if isinstance(value, str):
+        return storable_text(value)
+    if isinstance(value, float) and math.isnan(value):
+        raise ValueError(f"what is not known is None, not {name}={value!r}")
+    return value

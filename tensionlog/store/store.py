@@ -83,7 +83,7 @@ class Store:
             digest: SHA-256 of its uncompressed bytes in hex; None while it grows.
 
         Raises:
-            StoreError: Another sitting has the same number (one chance in 10¹⁵ a pair).
+            StoreError: Another sitting has the same number (one chance in 9·10¹⁵ a pair).
         """
         with said_plainly(self._label):
             return writes.begin(self._db, header, name=name, digest=digest)

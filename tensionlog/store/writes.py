@@ -47,6 +47,7 @@ def _refuse_other_sitting(db: Database, row: Mapping[str, Any]) -> None:
 
 
 def _add_calibration(db: Database, calibration: Calibration) -> int:
+    # Two calibrations with one number: a chance of 6e-11 among a thousand of them.
     number = columns.calibration_id(calibration)
     row = checked(columns.calibration_row(calibration) | {"calibration_id": number})
     insert(db, "calibrations", [row], then="ON CONFLICT DO NOTHING")

@@ -165,47 +165,46 @@ def a_trace() -> Callable[..., Trace]:
     return trace
 
 
-# -- strategies: a test asks for `st.from_type(Header)` and the like -----------------------
+# -- strategies ----------------------------------------------------------------------------
 
 _text = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=8)
 _maybe_text = st.none() | _text
 _real = st.floats(allow_nan=False)
+_finite = st.floats(allow_nan=False, allow_infinity=False)
 _maybe = st.none() | _real
 _count = st.integers(0, 2**62)
 _json = st.recursive(
     st.none()
     | st.booleans()
     | st.integers()
-    | st.floats(allow_nan=False, allow_infinity=False)
+    | _finite
     | st.text(st.characters(exclude_categories=["Cs"]), max_size=6),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(_text, inner, max_size=3),
     max_leaves=6,
 )
 _object = st.dictionaries(_text, _json, max_size=4)
-_utc = st.datetimes(timezones=st.just(UTC))
+_TICKET_KEYS = ("ref", "owner", "string", "reel_mains", "mains", "target_mains_N", "order")
+_MAYBE_IN_PULL = (
+    "target top_s release_s let_off_s top at_3s expected release drop drop_u at_least_lost"
+    " at_least_give_mm held idle release_u noise relaxation"
+).split()
 
-
-st.register_type_strategy(
+_calibrations = st.builds(
     Calibration,
-    st.builds(
-        Calibration,
-        st.lists(st.floats(allow_nan=False, allow_infinity=False), min_size=2, max_size=4).map(
-            tuple
-        ),
-        _text,
-        _maybe_text,
-    ),
+    st.lists(_finite, min_size=2, max_size=4).map(tuple),
+    _text,
+    _maybe_text,
 )
-st.register_type_strategy(
-    Header,
-    st.builds(
+
+NOUNS: dict[type, st.SearchStrategy[Any]] = {
+    Header: st.builds(
         Header,
         bench=_text,
         purpose=st.sampled_from(PURPOSES),
-        started=_utc,
+        started=st.datetimes(timezones=st.just(UTC)),
         rate_hz=_maybe,
         adc_bits=st.none() | st.integers(8, 32),
-        calibration=st.none() | st.from_type(Calibration),
+        calibration=st.none() | _calibrations,
         head=st.none() | st.sampled_from(HEADS),
         tail_m=_maybe,
         pattern=_maybe_text,
@@ -213,11 +212,8 @@ st.register_type_strategy(
         continues=_maybe_text,
         raw=_object,
     ),
-)
-st.register_type_strategy(Note, st.builds(Note, _real, _text, _object))
-st.register_type_strategy(
-    Ledger,
-    st.builds(
+    Note: st.builds(Note, _real, _text, _object),
+    Ledger: st.builds(
         Ledger,
         samples=_count,
         seconds=_real,
@@ -227,11 +223,7 @@ st.register_type_strategy(
         duplicates=_count,
         faults=st.dictionaries(_text, _count, max_size=3),
     ),
-)
-_TICKET_KEYS = ("ref", "owner", "string", "reel_mains", "mains", "target_mains_N", "order")
-st.register_type_strategy(
-    JobRun,
-    st.builds(
+    JobRun: st.builds(
         JobRun,
         number=st.integers(1, 9),
         bed=st.integers(1, 9),
@@ -241,29 +233,31 @@ st.register_type_strategy(
         relaxation=_maybe,
         tau_s=_maybe,
         phi_max=_real,
+        phi_measured=st.booleans(),
         could_show_1mm=_count,
         releases=_count,
         broke=_maybe_text,
         inspections=st.lists(st.tuples(_text, _text), max_size=3).map(tuple),
     ),
-)
-_FORCES = "top at_3s expected release drop drop_u held idle release_u noise".split()
-st.register_type_strategy(
-    Pull,
-    st.builds(
+    Pull: st.builds(
         Pull,
         kind=st.sampled_from(("pull", "lift-off")),
         unit=st.sampled_from(("N", "counts")),
         position=_maybe_text,
         held_position=_maybe_text,
+        void=st.booleans(),
         start_s=_real,
         peak=_real,
+        seen=st.booleans(),
         clamp_opened=_maybe_text,
         clamp_shut=_maybe_text,
         flags=st.lists(st.sampled_from(FLAGS), unique=True).map(tuple),
-        **dict.fromkeys(
-            (*_FORCES, "target", "top_s", "release_s", "let_off_s", "at_least_lost"), _maybe
-        ),
-        **dict.fromkeys(("at_least_give_mm", "relaxation"), _maybe),
+        **dict.fromkeys(_MAYBE_IN_PULL, _maybe),
     ),
-)
+}
+
+
+@pytest.fixture(scope="session")
+def nouns() -> dict[type, st.SearchStrategy[Any]]:
+    """How to draw each noun that the store keeps."""
+    return NOUNS

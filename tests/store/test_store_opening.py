@@ -87,8 +87,9 @@ def test_an_empty_file_becomes_a_database(tmp_path):
         assert "pulls" in db.table_names()
 
 
-def test_opening_again_writes_nothing(tmp_path):
-    path = tmp_path / "a.db"
+@pytest.mark.parametrize("name", ["a.db", "odd ?#%20 näme.db"])
+def test_opening_again_writes_nothing(tmp_path, name):
+    path = tmp_path / name
     open_file(path, must_exist=False).close()
     before = path.read_bytes()
     open_file(path, must_exist=True).close()
