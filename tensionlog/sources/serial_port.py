@@ -41,6 +41,7 @@ _GONE: tuple[type[Exception], ...] = (
     TypeError,
     *_TERMIOS_ERRORS,
 )
+_CANNOT_OPEN: tuple[type[Exception], ...] = (ValueError, *_GONE)
 _CHUNK_BYTES = 1 << 16
 
 
@@ -98,7 +99,7 @@ def open_port(url: str, *, baud: int = BAUD) -> "Port":
         if "://" not in url:
             opened.exclusive = True
         opened.open()
-    except (ValueError, *_GONE) as error:
+    except _CANNOT_OPEN as error:
         raise LinkError(_cannot_open(url, error)) from error
     if "://" not in url:
         _claim(opened)
@@ -170,7 +171,7 @@ class Port:
     def close(self) -> None:
         """Let go of the port, without waiting for what was not sent."""
         if sys.platform != "win32":
-            with suppress(*_GONE, AttributeError, ValueError):
+            with suppress(*_CANNOT_OPEN, AttributeError):
                 descriptor = self._serial.fileno()
                 termios.tcflush(descriptor, termios.TCOFLUSH)
                 fcntl.ioctl(descriptor, termios.TIOCNXCL)
