@@ -30,6 +30,7 @@ class Bench:
         stringer: Who works it.
         tail_m: Length of string from the frame to the gripper.
         knows_calibration: Whether the recordings carry one.
+        has_levers: Whether switches on the clamps' levers are wired to the device.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Bench:
     stringer: Stringer
     tail_m: float
     knows_calibration: bool = True
+    has_levers: bool = False
 
     def with_clamp(self, clamp: Clamp) -> "Bench":
         """Return the bench with one clamp exchanged."""
@@ -76,6 +78,7 @@ def draw_head(rng: Rng, name: str) -> Head:
             band_n=float(rng.uniform(0.4, 1.5)),
             stop_n=float(rng.uniform(0.05, 0.2)),
             time_constant_s=float(rng.uniform(0.08, 0.35)),
+            slowest_n_per_s=float(rng.uniform(1.0, 4.0)),
             sensor_s=float(rng.uniform(0.01, 0.04)),
             motor_s=float(rng.uniform(0.01, 0.03)),
             dial_error=float(rng.normal(0.0, 0.008)),

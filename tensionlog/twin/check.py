@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tensionlog.twin import disturb
 from tensionlog.twin.bench import Bench, draw_bench
 from tensionlog.twin.course import Course
-from tensionlog.twin.head import Hand, Trace, steps
+from tensionlog.twin.head import Hand, Trace, opens_nothing, steps
 from tensionlog.twin.played import FIRST_DAY, Played, Script, Sitting, write_down
 from tensionlog.twin.rng import Rng, stream
 from tensionlog.twin.strings import DT_S, draw_string
@@ -133,7 +133,9 @@ class _Check:
             course.wait(float(self.rng.uniform(2.0, 4.0)))
             hand = Hand(set_n=set_n, ramp_s=1.0, dwell_s=5.0, after_s=0.1, opens=False)
             start_s = course.tick_s()
-            trace = self.bench.head.pull(self.rng, string=string, hand=hand, opened=_nothing)
+            trace = self.bench.head.pull(
+                self.rng, string=string, hand=hand, opened=opens_nothing
+            )
             tail = disturb.let_off(self.rng, from_n=float(trace.force_n[-1]))
             course.lay(start_s, np.concatenate([trace.force_n, tail]))
             course.now_s = start_s + (len(trace.force_n) + len(tail)) * DT_S
@@ -160,10 +162,6 @@ class _Check:
             "span_error_pct": 100.0 * cell.span_error,
             "mass_error_pct": mass_error_pct,
         }
-
-
-def _nothing(head_n: float, after_s: float) -> Any:
-    raise AssertionError(f"no clamp is opened in a check ({head_n} N, {after_s} s)")
 
 
 def _handled(rng: Rng, *, seconds: float, from_n: float, to_n: float) -> NDArray[np.float64]:

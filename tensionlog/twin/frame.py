@@ -36,10 +36,13 @@ class Step:
     Attributes:
         drop_n: Fall of the force on the head's side; negative where it rises.
         held_n: Force in the held span afterwards.
+        stiffness_left: Stiffness that a head which pulls on then meets, as a share of the
+            stiffness before: it drags the held span along.
     """
 
     drop_n: float
     held_n: float
+    stiffness_left: float = 1.0
 
 
 def open_clamp(
@@ -59,7 +62,8 @@ def open_clamp(
     """
     if held_n < phi * head_n:
         drop = held_m * (phi * head_n - held_n) / (head_m + phi * held_m)
-        return Step(drop_n=drop, held_n=held_n + drop * head_m / held_m)
+        left = head_m / (head_m + phi * held_m)
+        return Step(drop_n=drop, held_n=held_n + drop * head_m / held_m, stiffness_left=left)
     if phi * held_n > head_n:
         rise = held_m * (phi * held_n - head_n) / (held_m + phi * head_m)
         return Step(drop_n=-rise, held_n=held_n - rise * head_m / held_m)

@@ -102,6 +102,11 @@ class Head(Protocol):
         """Make one pull."""
 
 
+def opens_nothing(head_n: float, after_s: float) -> Step:
+    """Stand in for a clamp where the hand opens none; a bug if it is ever called."""
+    raise ValueError(f"no clamp is to be opened here, not at {head_n!r} N after {after_s!r} s")
+
+
 def steps(seconds: float) -> int:
     """Number of model steps in `seconds`, at least one."""
     return max(1, round(seconds / DT_S))

@@ -19,18 +19,21 @@ class ConstantPull:
 
     Attributes:
         band_n: The motor rests while the error is smaller.
-        stop_n: A moving motor stops where the error is smaller.
+        stop_n: A moving motor stops so much short of the goal.
         time_constant_s: Of the loop as it makes a disturbance good.
+        slowest_n_per_s: A moving motor is never slower: below that it would stall.
         sensor_s: Lag of its own force sensor.
         motor_s: Lag of the motor's speed.
         sensor_noise_n: Noise of its own sensor.
         dial_error: Relative error of the dial.
-        back_drag: Share of the held span that a recovering motor drags along, 0…1.
+        back_drag: How far the held span, dragged along once it has moved, softens the
+            string for the recovering motor: 0 not at all, 1 as friction has it.
     """
 
     band_n: float = 0.8
     stop_n: float = 0.1
     time_constant_s: float = 0.2
+    slowest_n_per_s: float = 2.0
     sensor_s: float = 0.02
     motor_s: float = 0.02
     sensor_noise_n: float = 0.02
@@ -62,8 +65,9 @@ class _Run:
         self.stiff = 0.0
         self.firm = 1.0 - sum(self.share)
         self.sensed = self.speed = 0.0
+        self.stiffness = 1.0
         self.force = [0.0]
-        self.moving = True
+        self.direction = 1.0
         self.dial_n = hand.set_n * (1.0 + head.dial_error)
         whole = hand.ramp_s + hand.dwell_s + hand.after_s + 3.0
         count = steps(whole) // _SUB + 2
@@ -95,7 +99,7 @@ class _Run:
         """Move one step on with the motor told to add `command` newtons a second."""
         h = DT_S * _SUB
         self.speed += (command - self.speed) * h / self.head.motor_s
-        add = self.speed * h
+        add = self.speed * h * self.stiffness
         self.stiff += self.firm * add - fall
         total = self.stiff
         springs = self.springs
@@ -125,19 +129,22 @@ class _Run:
 
     def _keep(self, goal: float, seconds: float) -> None:
         """Hold `goal` by the dead band's rule."""
-        head = self.head
         slip_at = steps(0.4 * seconds) // _SUB if self.hand.slip_in_hold else -1
         for i in range(steps(seconds) // _SUB):
-            error = goal - self.sensed
-            if self.moving and abs(error) < head.stop_n:
-                self.moving = False
-            elif not self.moving and abs(error) > head.band_n:
-                self.moving = True
-            wanted = error / head.time_constant_s if self.moving else 0.0
-            self._advance(max(-self.fast, min(self.fast, wanted)))
+            self._advance(self._command(goal))
             if i == slip_at and self.hand.grip_slip:
                 self._lose(self.hand.grip_slip)
                 self.hand = replace(self.hand, grip_slip=0.0)
+
+    def _command(self, goal: float) -> float:
+        """What the dead band's rule tells the motor, in newtons a second."""
+        head, error = self.head, goal - self.sensed
+        if abs(error) > head.band_n:
+            self.direction = 1.0 if error > 0.0 else -1.0
+        elif error * self.direction < head.stop_n:
+            self.direction = 0.0
+        speed = max(head.slowest_n_per_s, min(self.fast, abs(error) / head.time_constant_s))
+        return self.direction * speed
 
     def _open(self) -> tuple[int, Step]:
         at = (len(self.force) - 1) * _SUB
@@ -146,8 +153,6 @@ class _Run:
             transit_shape(self.hand.transit, self.hand.transit_s / _SUB), prepend=0.0
         )
         for part in fall:
-            error = self.dial_n - self.sensed
-            self.moving = self.moving or abs(error) > self.head.band_n
-            wanted = error / self.head.time_constant_s if self.moving else 0.0
-            self._advance(wanted, float(step.drop_n * part))
+            self._advance(self._command(self.dial_n), float(step.drop_n * part))
+        self.stiffness = 1.0 - self.head.back_drag * (1.0 - step.stiffness_left)
         return at, step

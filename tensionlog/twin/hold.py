@@ -11,7 +11,7 @@ from tensionlog.twin import disturb
 from tensionlog.twin.bench import Bench, draw_bench
 from tensionlog.twin.clamp import Clamp
 from tensionlog.twin.course import Course
-from tensionlog.twin.head import Hand, Trace, steps
+from tensionlog.twin.head import Hand, Trace, opens_nothing, steps
 from tensionlog.twin.played import FIRST_DAY, Played, Script, Sitting, write_down
 from tensionlog.twin.rng import Rng, stream
 from tensionlog.twin.span import HeldSpan
@@ -123,7 +123,9 @@ class _Test:
     def _first_pull(self) -> tuple[float, Trace]:
         start_s = self.course.tick_s()
         hand = self.hand(float(self.rng.uniform(4.0, 7.0)))
-        trace = self.bench.head.pull(self.rng, string=self.string, hand=hand, opened=_nothing)
+        trace = self.bench.head.pull(
+            self.rng, string=self.string, hand=hand, opened=opens_nothing
+        )
         force = trace.force_n.copy()
         lead, push = disturb.shut_push(self.rng, greatest_n=self.bench.stringer.push_n)
         disturb.add(force, len(force) - lead, push)
@@ -178,10 +180,6 @@ class _Test:
         }
 
 
-def _nothing(head_n: float, after_s: float) -> Any:
-    raise AssertionError(f"no clamp is opened in a hold test ({head_n} N, {after_s} s)")
-
-
 class _Watch:
     """The span alone behind its clamp, second by second, and the second pull."""
 
@@ -213,7 +211,9 @@ class _Watch:
         self.re_pull_s = span.taken_s + begun * DT_S
         test.course.notes.append((self.re_pull_s - 0.6, {"note": "re-pull"}))
         hand = test.hand(float(test.rng.uniform(3.0, 5.0)))
-        trace = test.bench.head.pull(test.rng, string=test.string, hand=hand, opened=_nothing)
+        trace = test.bench.head.pull(
+            test.rng, string=test.string, hand=hand, opened=opens_nothing
+        )
         off = self._letting_off(float(trace.force_n[-1]))
         # Most of the slip happens the first time: the jaws have bedded in.
         self.second_slip_mm = span.slip_mm * float(test.rng.uniform(0.02, 0.12))

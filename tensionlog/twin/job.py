@@ -25,6 +25,7 @@ def play_job(
     mains: int | None = None,
     crosses: int | None = None,
     mishaps: Mapping[str, str] | None = None,
+    at_most: int | None = None,
     pace: float = 1.0,
     started: datetime = FIRST_DAY,
     plain_unit: str | None = None,
@@ -44,6 +45,7 @@ def play_job(
         mains: Number of mains in place of the drawn ticket's.
         crosses: Number of crosses in place of the drawn ticket's.
         mishaps: Position to one of `mishap.MISHAPS`.
+        at_most: The sitting is broken off after so many pulls, without `job-end`.
         pace: Scale of the waits between pulls; below 1 the stringer hurries.
         started: Host time at which the recording was opened.
         plain_unit: `N`, `kgf` or `lbf` for another sketch's plain lines.
@@ -62,6 +64,7 @@ def play_job(
         rng=stream(seed, "hands"),
         pace=pace,
         mishaps=dict(mishaps or {}),
+        at_most=at_most,
     )
     stringing.play()
     sitting = Sitting(

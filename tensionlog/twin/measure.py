@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tensionlog.twin import disturb
 from tensionlog.twin.bench import Bench, draw_bench
 from tensionlog.twin.course import Course
-from tensionlog.twin.head import Hand, ramp_shape, steps
+from tensionlog.twin.head import Hand, opens_nothing, ramp_shape, steps
 from tensionlog.twin.played import FIRST_DAY, Played, Script, Sitting, write_down
 from tensionlog.twin.rng import Rng, stream
 from tensionlog.twin.span import HeldSpan
@@ -47,7 +47,7 @@ def play_turn(
     string = draw_string(rng, sport=sport)
     course.wait(2.0)
     start_s = course.tick_s()
-    trace = bench.head.pull(rng, string=string, hand=hand, opened=_nothing)
+    trace = bench.head.pull(rng, string=string, hand=hand, opened=opens_nothing)
     tapped_i = trace.top_i + steps(6.0)
     passes = _passing(rng, bench=bench, n=len(trace.force_n), tapped_i=tapped_i)
     force = trace.force_n * passes
@@ -130,7 +130,7 @@ def _clamped(rng: Rng, bench: Bench, course: Course, sport: str, length_m: float
     hand = Hand(set_n=TEST_N, ramp_s=1.2, dwell_s=3.0, after_s=0.1, opens=False)
     string = draw_string(rng, sport=sport)
     start_s = course.tick_s()
-    trace = bench.head.pull(rng, string=string, hand=hand, opened=_nothing)
+    trace = bench.head.pull(rng, string=string, hand=hand, opened=opens_nothing)
     course.lay(start_s, trace.force_n)
     before_n = float(trace.force_n[-1])
     clamp = bench.clamps["A"]
@@ -159,10 +159,6 @@ def _moves(
         turn = ramp_shape(rng, seconds=float(rng.uniform(1.5, 3.0)), stiffening=1.0)
         parts += [move_mm * np.diff(turn, prepend=0.0), np.zeros(steps(7.0))]
     return np.concatenate(parts)
-
-
-def _nothing(head_n: float, after_s: float) -> Any:
-    raise AssertionError(f"no clamp is opened in a measurement ({head_n} N, {after_s} s)")
 
 
 def _written(

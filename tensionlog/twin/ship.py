@@ -59,13 +59,12 @@ _job = partial(play_job, pace=0.0, read_every_s=_READ_EVERY_S)
 
 
 def _worn() -> Played:
-    bench = _small_bench(12, head="lockout")
-    worn = replace(bench.clamps["B"], slip_mm=4.2, scatter=0.2)
-    return _job(seed=12, bench=bench.with_clamp(worn), crosses=4)
+    bench = _slipping(_even_bench(12), clamps="B", slip_mm=4.2)
+    return _job(seed=12, bench=bench, at_most=16)
 
 
 def _dirty() -> Played:
-    clean = _job(seed=13, bench=_small_bench(13, head="lockout"), sport="squash", crosses=6)
+    clean = _job(seed=13, bench=_even_bench(13), sport="squash", at_most=17)
     kinds: list[faults.Damage] = [
         partial(faults.near_wrap, within_s=60.0),
         partial(faults.restart, at_share=0.45),
@@ -82,63 +81,74 @@ def _dirty() -> Played:
 
 
 def _mishaps() -> Played:
-    return _job(
-        seed=15,
-        bench=_small_bench(15, head="lockout"),
-        sport="badminton",
-        mains=14,
-        crosses=9,
-        mishaps={
-            "L2": "redo",
-            "R2": "lift-off",
-            "L3": "grip-slip",
-            "R3": "early",
-            "L4": "undo",
-            "R4": "swap",
-            "L6": "again",
-            "R6": "hold-slip",
-            "X2": "no-release",
-            "X4": "wrong-clamp",
-            "X5": "broke",
-            "end": "extra",
-        },
-    )
+    """Ten mains, of which one breaks; the bed begun again is broken off."""
+    mishaps = {
+        "L2": "redo",
+        "R2": "lift-off",
+        "L3": "early",
+        "R3": "swap",
+        "L4": "grip-slip",
+        "R4": "again",
+        "L5": "undo",
+        "R5": "broke",
+    }
+    bench = _even_bench(15)
+    return _job(seed=15, bench=bench, sport="badminton", mains=10, mishaps=mishaps, at_most=18)
 
 
-def _small_bench(seed: int, *, head: str) -> Bench:
-    """A bench whose converter has a coarse step, so that the file packs well."""
-    bench = draw_bench(seed, head=head)
-    return replace(bench, cell=replace(bench.cell, counts_per_n=250.0, redness=0.0))
+def _even_bench(seed: int, *, head: str = "lockout", rate_hz: float = 80.0) -> Bench:
+    """A bench whose converter has a coarse step and whose clock is even: it packs well."""
+    bench = draw_bench(seed, head=head, rate_hz=rate_hz)
+    cell = replace(bench.cell, counts_per_n=250.0, redness=0.0)
+    device = replace(bench.device, true_rate_hz=rate_hz, ppm=0.0, jitter_us=0.0)
+    return replace(bench, cell=cell, device=device)
+
+
+def _slipping(bench: Bench, *, clamps: str, slip_mm: float) -> Bench:
+    for name in clamps:
+        bench = bench.with_clamp(replace(bench.clamps[name], slip_mm=slip_mm))
+    return bench
+
+
+def _tennis() -> Played:
+    return _job(seed=9, bench=_even_bench(9, rate_hz=40.0))
+
+
+def _badminton() -> Played:
+    bench = _slipping(_even_bench(10, head="constant-pull"), clamps="AB", slip_mm=3.0)
+    return _job(seed=10, bench=bench, sport="badminton", material="polyester", at_most=16)
+
+
+def _squash() -> Played:
+    bench = _even_bench(11, head="drop-weight", rate_hz=40.0)
+    bench = _slipping(bench, clamps="A", slip_mm=2.5)
+    return _job(seed=11, bench=bench, sport="squash", material="gut", at_most=28)
+
+
+def _plain() -> Played:
+    return _job(seed=14, bench=_even_bench(14), plain_unit="kgf")
+
+
+def _check() -> Played:
+    bench = _even_bench(16)
+    return play_check(seed=16, bench=bench, dials_n=(200.0, 245.0), read_every_s=_READ_EVERY_S)
+
+
+def _hold() -> Played:
+    return play_hold(seed=17, bench=_even_bench(17), read_every_s=_READ_EVERY_S)
 
 
 EXAMPLES: dict[str, Callable[[], Played]] = {
-    "lockout-tennis-job": lambda: _job(seed=9, bench=_small_bench(9, head="lockout")),
-    "constant-pull-badminton-job": lambda: _job(
-        seed=10,
-        bench=_small_bench(10, head="constant-pull"),
-        sport="badminton",
-        material="polyester",
-        crosses=8,
-    ),
-    "drop-weight-squash-job": lambda: _job(
-        seed=11, bench=_small_bench(11, head="drop-weight"), sport="squash", material="gut"
-    ),
+    "lockout-tennis-job": _tennis,
+    "constant-pull-badminton-job": _badminton,
+    "drop-weight-squash-job": _squash,
     "worn-clamp-job": _worn,
     "dirty-line-job": _dirty,
-    "plain-sketch-job": lambda: _job(
-        seed=14, bench=_small_bench(14, head="lockout"), plain_unit="kgf"
-    ),
+    "plain-sketch-job": _plain,
     "mishaps-job": _mishaps,
-    "morning-check": lambda: play_check(
-        seed=16,
-        bench=_small_bench(16, head="lockout"),
-        dials_n=(200.0, 245.0),
-        read_every_s=_READ_EVERY_S,
-    ),
-    "hold-test": lambda: play_hold(
-        seed=17, bench=_small_bench(17, head="lockout"), read_every_s=_READ_EVERY_S
-    ),
-    "turn-test": lambda: play_turn(seed=18, bench=_small_bench(18, head="lockout")),
-    "stiffness-test": lambda: play_stiffness(seed=18, bench=_small_bench(18, head="lockout")),
+    "morning-check": _check,
+    "hold-test": _hold,
+    "turn-test": lambda: play_turn(seed=18, bench=_even_bench(18)),
+    "stiffness-test": lambda: play_stiffness(seed=18, bench=_even_bench(18)),
 }
 """Name to what is played."""

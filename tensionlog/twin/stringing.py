@@ -35,6 +35,7 @@ class Stringing:
         rng: Chance.
         pace: Scale of the waits between pulls.
         mishaps: Position to a mishap of `mishap.MISHAPS`.
+        at_most: The sitting is broken off after so many pulls; None for never.
         course: Clock, forces, notes.
         pulls: Truth of the pulls so far.
         uses: How often each clamp was used.
@@ -47,6 +48,7 @@ class Stringing:
     rng: Rng
     pace: float
     mishaps: dict[str, str]
+    at_most: int | None = None
     course: Course = field(default_factory=Course)
     pulls: list[dict[str, Any]] = field(default_factory=list)
     uses: dict[str, int] = field(default_factory=dict)
@@ -60,6 +62,8 @@ class Stringing:
             course.note("inspect", after_s=0.2, item=item, answer=answer)
         while not self._bed_done():
             course.note("job-start", after_s=_CUT_OUT_S * self.pace, job=self.job)
+        if self._is_over():
+            return
         course.note("inspect", after_s=3.0, item="weave", answer="both sides checked")
         course.note("job-end", after_s=0.5)
 
@@ -75,12 +79,17 @@ class Stringing:
             clamping=Clamping(**self.job["clamps"]),
         )
         for position in self._turns():
+            if self._is_over():
+                return True
             if not self._string(bed, position):
                 return False
         if self.mishaps.pop("end", None) == "extra":
             self._wait(bed.job, "X1")
             self._pull(bed, Turn("X1", None, None, "A"), mishap="extra")
         return True
+
+    def _is_over(self) -> bool:
+        return self.at_most is not None and len(self.pulls) >= self.at_most
 
     def _turns(self) -> Iterator[str]:
         """Positions in the order they are really pulled, `place` noted where it differs."""
@@ -171,10 +180,19 @@ class Stringing:
             "behind": opening.found,
             "clamp_shut": shut,
         }
+        if self.bench.has_levers:
+            self._switches(pull)
         if mishap == "extra":
             pull |= {"position": None, "target_n": None, "flags": ["beyond-plan"]}
         self.pulls.append(pull)
         return pull
+
+    def _switches(self, pull: dict[str, Any]) -> None:
+        """Let the clamps' levers work their switches."""
+        if pull["clamp_opened"]:
+            self.course.events.append((pull["release_s"], f"open-{pull['clamp_opened']}"))
+        if pull["clamp_shut"]:
+            self.course.events.append((pull["shut_s"], f"shut-{pull['clamp_shut']}"))
 
     def _lay(self, trace: Trace, hand: Hand, start_s: float, *, broke: bool) -> Laid:
         """Put the trace on the course, with everything that hands add to it."""
