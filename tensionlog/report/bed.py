@@ -9,7 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from tensionlog.report.look import ACCENT, FAINT, INK, LINE, SOFT, layout
-from tensionlog.report.rounding import Reader, fixed, millimetres
+from tensionlog.report.rounding import ABSENT, Reader, fixed, millimetres
 from tensionlog.report.rows import Row, rows, standing
 from tensionlog.report.view import JobView
 from tensionlog.report.words import STATE_WORDS
@@ -77,7 +77,7 @@ def bed_info(view: JobView) -> Bed:
         wide_by_long=shape or WIDE_BY_LONG,
         measured_shape=shape is not None,
         crosses_from=view.crosses_from,
-        shows="loss" if view.is_calibrated else "reading",
+        shows="loss" if view.is_calibrated else "evenness",
     )
 
 
@@ -115,17 +115,23 @@ def _line(
 ) -> Line:
     if row is None:
         return Line(name, ends, "missing", "", None, f"{name}: no pull", None)
-    shown = row.pull.release if row.loss is None else row.loss
     clear = row.state in ("off", "look") and row.off is not None
     return Line(
         name=name,
         ends=ends,
         state=row.state,
-        text=reader.bare(shown, row.reading_u),
+        text=_text(row, reader),
         over=row.off > 0 if clear and row.off is not None else None,
         hover=_hover(row, reader),
         at_least=_at_least(row, reader),
     )
+
+
+def _text(row: Row, reader: Reader) -> str:
+    """The loss; without a calibration, how even the string is with its fellows."""
+    if row.unit != "counts":
+        return reader.bare(row.loss, row.reading_u)
+    return ABSENT if row.even_pct is None else fixed(row.even_pct, 1)
 
 
 def _at_least(row: Row, reader: Reader) -> str | None:
@@ -152,7 +158,7 @@ STROKES: dict[str, dict[str, Any]] = {
     "within": {"color": SOFT, "width": 1.3},
     "off": {"color": INK, "width": 3, "dash": "8px,4px"},
     "look": {"color": ACCENT, "width": 5.5},
-    "unjudged": {"color": SOFT, "width": 1.4, "dash": "2px,3px"},
+    "unjudged": {"color": SOFT, "width": 1.3},
     "missing": {"color": FAINT, "width": 1, "dash": "1px,5px"},
 }
 """Each state has its own width and dash; the accent only repeats what they say."""

@@ -57,9 +57,11 @@ SCRIPT: Final = """
       for (const label of figure.layout.annotations) label.font.size *= 0.88;
     }
     if (large) {
-      figure.data[1].mode = "markers+text";
+      Object.assign(figure.data[1], { mode: "markers+text", cliponaxis: false });
+      figure.data[1].marker.size = 11;
+      figure.data[2].visible = true;
       figure.layout.font.size = 13;
-      figure.layout.margin = { l: 56, r: 16, t: 16, b: 30 };
+      figure.layout.margin = { l: 64, r: 16, t: 16, b: 30 };
     }
     Plotly.newPlot(plot, figure.data, figure.layout, {
       displayModeBar: false,
@@ -89,8 +91,17 @@ SCRIPT: Final = """
     });
   });
   dark.addEventListener("change", () => drawn().forEach(draw));
-  addEventListener("beforeprint", () => { printing = true; plots.forEach(draw); });
-  addEventListener("afterprint", () => { printing = false; plots.forEach(draw); });
+  let seen = [];
+  addEventListener("beforeprint", () => {
+    seen = drawn();
+    printing = true;
+    plots.forEach(draw);
+  });
+  addEventListener("afterprint", () => {
+    printing = false;
+    drawnAt.clear();  // what was drawn for paper alone is drawn anew when it comes near
+    seen.forEach(draw);
+  });
 
   document.querySelectorAll(".cell button").forEach((button) => {
     button.addEventListener("click", () => {

@@ -25,7 +25,7 @@ def job_page(view: JobView) -> str:
 
 def _bed_section(view: JobView) -> Markup | None:
     bed = bed_info(view)
-    if not bed.lines:
+    if all(line.state == "missing" for line in bed.lines):
         return None
     described = f"The string bed with the {bed.shows} of every string at its end."
     beside = tag(
@@ -47,7 +47,8 @@ def _bed_words(bed: Bed, view: JobView) -> list[str]:
         f"At each string’s end: its loss in {unit}, target minus reading at release; "
         "a minus sign is over target."
         if bed.shows == "loss"
-        else "At each string’s end: its reading in counts."
+        else "At each string’s end: how far its reading lies from the median of the mains, or "
+        "of the crosses, in per cent."
     )
     side = "at the head’s top" if bed.crosses_from == "top" else "at the throat"
     said = [
@@ -111,9 +112,10 @@ def _thinned_note(traces: tuple[TraceView, ...]) -> list[Markup]:
 
 def _cell(trace: TraceView, view: JobView) -> Markup:
     state = STATE_WORDS[trace.state]
+    goes_without_saying = trace.state in ("within", "unjudged")
     described = f"Trace of pull {trace.number}, {trace.name}, {state}."
     caption = tag(
-        "figcaption", tag("b", trace.name), tag("span", "" if state == "within" else state)
+        "figcaption", tag("b", trace.name), tag("span", "" if goes_without_saying else state)
     )
     return tag(
         "figure",

@@ -24,7 +24,7 @@ DARK: Final = {
     "--soft": "#aab2ba",
     "--line": "#363c42",
     "--faint": "#7d868e",
-    "--accent": "#ffab6b",
+    "--accent": "#ff8f43",
     "--wash": "#3a2a1d",
 }
 PRINT: Final = LIGHT | {"--paper": "#ffffff", "--ink": "#000000", "--soft": "#333333"}
@@ -35,6 +35,9 @@ INK, SOFT, LINE, FAINT, ACCENT, WASH, CARD = (
 
 FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
 
+
+BARE: Final = {"layout": {"hovermode": "closest"}}
+"""Our template. An empty one, or none, would bring plotly's own: 7 kB a figure."""
 
 AXIS: Final[dict[str, Any]] = {
     "showgrid": False,
@@ -52,7 +55,7 @@ AXIS: Final[dict[str, Any]] = {
 def layout(**more: Any) -> dict[str, Any]:
     """Ground of every figure: no frame, no legend, nothing that the page does not say."""
     ground = {
-        "template": None,
+        "template": BARE,
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": FONT, "size": 12, "color": SOFT},
@@ -91,7 +94,7 @@ p{margin:.4rem 0;max-width:68ch}
 .note{color:var(--soft);font-size:.95rem}
 .caution{border-left:5px solid var(--accent);padding:.15rem 0 .15rem .8rem;max-width:68ch}
 .claim{font-size:1.125rem;max-width:60ch}
-dl.facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(9.5rem,42%),1fr));
+dl.facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(11rem,42%),1fr));
  gap:.8rem 1.6rem;margin:1.4rem 0}
 dl.facts div{min-width:0}
 dt{color:var(--soft);font-size:.875rem}
@@ -108,7 +111,7 @@ figure{margin:0;min-width:0}
 .legend li{display:grid;grid-template-columns:3.4rem 1fr;gap:.8rem;align-items:center}
 .legend svg{width:3.4rem;height:1.4rem;display:block}
 .grid{display:grid;grid-template-columns:repeat(auto-fill,minmax(10.2rem,1fr));
- gap:.6rem;margin:1rem 0}
+ gap:.6rem;margin:1rem 0;grid-auto-flow:dense}
 .cell{background:var(--card);border:1px solid var(--line);border-radius:6px;
  padding:.35rem .4rem .2rem;position:relative}
 .cell figcaption{display:flex;gap:.5rem;align-items:baseline;justify-content:space-between;
@@ -135,7 +138,7 @@ thead th{color:var(--soft);font-weight:550;vertical-align:bottom;white-space:nor
 th:first-child,td:first-child,.text,thead th:last-child{text-align:left}
 .plain thead th:last-child{text-align:right}
 .text{white-space:normal;min-width:9rem}
-.long{min-width:10rem}
+.long{min-width:10rem;width:24%}
 tbody th{position:sticky;left:0;background:var(--card);font-weight:650}
 tr.look th,tr.look td{background:var(--wash)}
 tr.void td,tr.superseded td{color:var(--soft)}
@@ -166,7 +169,7 @@ footer{margin-top:3rem;padding-top:1rem;border-top:1px solid var(--line);color:v
  table{font-size:7.2pt} thead{display:table-header-group}
  th,td{padding:.6mm .8mm} thead th{font-size:6.6pt}
  tbody th{position:static;background:none}
- .text{min-width:0} .long{min-width:7rem}
+ .text{min-width:0} .long{min-width:8rem;width:26%}
  tr.look th,tr.look td{background:none;font-weight:700}
 }
 """

@@ -31,7 +31,7 @@ class Dot(NamedTuple):
 class Level(NamedTuple):
     """A mean over one group, from its first pull to its last."""
 
-    name: str
+    text: str
     height: float
     first: int
     last: int
@@ -84,22 +84,29 @@ def _levels(view: JobView, judged: tuple[Row, ...], reader: Reader) -> tuple[Lev
         at = [i for i, row in enumerate(judged, start=1) if row.kind == kind and row.stands]
         if group.mean is not None and at:
             height = reader.convert(group.mean)
-            levels.append(Level(f"mean of {group.name}", height, at[0], at[-1]))
+            text = f"mean of {group.name} {reader.bare(group.mean, group.u_mean)}"
+            levels.append(Level(text, height, at[0], at[-1]))
     return tuple(levels)
 
 
 def order_figure(order: Order) -> go.Figure:
     """Draw loss against the order of pulling; void pulls are hollow, looked-at ones named."""
     ground = layout(
-        margin={"l": 58, "r": 14, "t": 30, "b": 46},
+        margin={"l": 72 if order.axis.endswith("(counts)") else 58, "r": 14, "t": 30, "b": 46},
         height=340,
         annotations=[_level_label(level) for level in order.levels],
-        xaxis={**AXIS, "title": {"text": "pull, in the order made"}, "range": _span(order)},
+        xaxis={
+            **AXIS,
+            "title": {"text": "pull, in the order made"},
+            "range": _span(order),
+            "tickformat": "d",
+        },
         yaxis={
             **AXIS,
             "title": {"text": order.axis},
             "showgrid": True,
             "nticks": 6,
+            "exponentformat": "none",
             "range": order.y_range,
         },
     )
@@ -119,7 +126,7 @@ def _level(level: Level) -> go.Scatter:
         mode="lines",
         line={"color": SOFT, "width": 1.5, "dash": "dash"},
         hoverinfo="skip",
-        name=level.name,
+        name=level.text,
     )
 
 
@@ -128,7 +135,7 @@ def _level_label(level: Level) -> dict[str, object]:
         "x": (level.first + level.last) / 2,
         "y": 1,
         "yref": "paper",
-        "text": f"{level.name} {level.height:.3g}",
+        "text": level.text,
         "showarrow": False,
         "xanchor": "center",
         "yanchor": "bottom",

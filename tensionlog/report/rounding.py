@@ -34,6 +34,21 @@ def places(u: float) -> int:
     return (1 if leading <= 354 else 0) - exponent
 
 
+def rounded_u(u: float) -> str:
+    """Write an uncertainty by the rule.
+
+    >>> rounded_u(0.95), rounded_u(0.0)
+    ('1.0', '0')
+    """
+    if not u > 0.0 or not math.isfinite(u):
+        return f"{u:.0f}"
+    decimals = places(u)
+    exponent = math.floor(math.log10(u))
+    # 0.95 lies a hair below itself in binary, and would round down at one decimal.
+    up = decimals == -exponent and u >= 0.9495 * 10.0 ** (exponent + 1)
+    return fixed(10.0 ** (exponent + 1) if up else u, decimals)
+
+
 def fixed(number: float, decimals: int) -> str:
     """Write `number` with a true minus sign, rounded at `decimals` (may be negative).
 
@@ -78,7 +93,7 @@ class Reader:
         """
         if force is None or u is None:
             return self.bare(force)
-        return f"{self.bare(force, u)} ± {fixed(self.convert(u), self.decimals(u))}"
+        return f"{self.bare(force, u)} ± {rounded_u(self.convert(u))}"
 
     def amount(self, force: float | None, u: float | None = None) -> str:
         """The number with its unit."""

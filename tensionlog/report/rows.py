@@ -1,6 +1,7 @@
 """Each pull as a row: the numbers that table, figures, summary and JSON all share."""
 
 import math
+import statistics
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -34,6 +35,7 @@ class Row:
             later release told; None where none did.
         held_give_mm: The same as millimetres of string.
         told_by: The pull whose release told it.
+        even_pct: Reading against the median of the standing mains, or crosses, per cent.
     """
 
     number: int
@@ -51,6 +53,7 @@ class Row:
     held_lost: float | None
     held_give_mm: float | None
     told_by: str | None
+    even_pct: float | None
 
     @property
     def kind(self) -> str:
@@ -67,8 +70,10 @@ def rows(view: JobView) -> tuple[Row, ...]:
     """Judge every pull of the job, void ones too, in the order made."""
     last = _standing(view.pulls)
     told = _told(view.pulls)
+    medians = _medians([f for f in view.pulls if last.get(_name(f)) == f.number])
     return tuple(
-        _row(f, view, stands=last.get(_name(f)) == f.number, told=told) for f in view.pulls
+        _row(f, view, stands=last.get(_name(f)) == f.number, told=told, medians=medians)
+        for f in view.pulls
     )
 
 
@@ -117,7 +122,28 @@ def _told(pulls: tuple[Found, ...]) -> dict[str, Found]:
     return told
 
 
-def _row(found: Found, view: JobView, *, stands: bool, told: Mapping[str, Found]) -> Row:
+def _medians(pulls: list[Found]) -> dict[bool, float]:
+    """Median reading of the crosses (True) and of all others (False)."""
+    readings: dict[bool, list[float]] = {}
+    for found in pulls:
+        if found.pull.release is not None:
+            readings.setdefault(_name(found).startswith("X"), []).append(found.pull.release)
+    return {cross: statistics.median(those) for cross, those in readings.items()}
+
+
+def _even_pct(found: Found, medians: Mapping[bool, float]) -> float | None:
+    middle, release = medians.get(_name(found).startswith("X")), found.pull.release
+    return None if not middle or release is None else 100.0 * (release / middle - 1.0)
+
+
+def _row(
+    found: Found,
+    view: JobView,
+    *,
+    stands: bool,
+    told: Mapping[str, Found],
+    medians: Mapping[bool, float],
+) -> Row:
     pull, name = found.pull, _name(found)
     off, off_pct, against = _off(pull)
     teller = told.get(name) if stands else None
@@ -139,6 +165,7 @@ def _row(found: Found, view: JobView, *, stands: bool, told: Mapping[str, Found]
         held_lost=teller.pull.at_least_lost if teller else None,
         held_give_mm=give_mm,
         told_by=_name(teller) if teller else None,
+        even_pct=_even_pct(found, medians),
     )
 
 

@@ -91,18 +91,16 @@ def _together(spread: Spread, reader: Reader) -> Iterator[str]:
 
 def group_line(group: Group, of: str, reader: Reader) -> str:
     """Mean, scatter and count of one group, and who is far from its median."""
-    mean = reader.full(group.mean, group.u_mean)
-    line = (
-        f"{group.name.capitalize()}: mean {of} {mean}, sd {reader.bare(group.sd, group.u_mean)}"
-    )
+    mean, sd = reader.full(group.mean, group.u_mean), reader.bare(group.sd, group.u_mean)
     far = f"; far from the median: {listed(list(group.outliers))}" if group.outliers else ""
-    return f"{line}, n {group.n}{far}."
+    return f"{group.name.capitalize()}: mean {of} {mean}, sd {sd}, n {group.n}{far}."
 
 
 def _basis(basis: Basis, reader: Reader) -> Iterator[str]:
     known = "measured" if basis.phi_measured else "assumed"
+    hidden = dead_band_text(basis, reader)
     yield (
-        f"Hidden by friction (φ {basis.phi_max:.2f}, {known}): {dead_band_text(basis, reader)}; "
+        f"Hidden by friction (φ {basis.phi_max:.2f}, {known}): {hidden}; "
         f"{basis.could_show_1mm} of {basis.releases} releases could show 1 mm."
     )
     yield f"Lost on the line: {lost_text(basis)}. Faults: {faults_text(basis)}."

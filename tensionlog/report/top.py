@@ -42,7 +42,7 @@ def top(view: JobView) -> Markup:
         "header",
         tag("p", f"Job {view.job.ref}{again} · {_day(view)}", class_="eyebrow"),
         tag("h1", sentence(verdict)),
-        tag("p", CLAIM, " ", NOT_SAFETY, class_="claim"),
+        tag("p", f"{CLAIM} {NOT_SAFETY}" if verdict.total else NOT_SAFETY, class_="claim"),
         *(tag("p", text, class_="caution") for text in cautions(view)),
         facts(_facts(view)),
     )
@@ -128,7 +128,7 @@ def legend(states: set[str], *, held: bool, limits: Limits) -> Markup:
         "within": (_stroke(SOFT, "1.6"), f"within {limits.within_pct:g} % of the expected"),
         "off": (_stroke(INK, "3", "8 4") + _triangle(INK), f"up to {limits.look_pct:g} % off"),
         "look": (wide, "to look at"),
-        "unjudged": (_stroke(SOFT, "1.4", "2 3"), "pulled, nothing to judge it by"),
+        "unjudged": (_stroke(SOFT, "1.6") + _ring(), "pulled, nothing to judge it by"),
         "missing": (_stroke(FAINT, "1.2", "1 5"), "planned, no pull stands"),
     }
     entries = [entry for state, entry in drawn.items() if state in states]
@@ -151,6 +151,10 @@ def _stroke(colour: str, width: str, dash: str = "none") -> str:
 
 def _triangle(colour: str) -> str:
     return f'<path d="M40 17h12l-6-11z" style="fill:{colour}"/>'
+
+
+def _ring() -> str:
+    return f'<circle cx="48" cy="11" r="4" style="stroke:{SOFT};stroke-width:1.6;fill:none"/>'
 
 
 def _beads() -> str:

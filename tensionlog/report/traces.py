@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from tensionlog.model.pull import Pull
 from tensionlog.model.sitting import Found
-from tensionlog.report.look import ACCENT, AXIS, INK, SOFT, layout
-from tensionlog.report.rounding import Reader
+from tensionlog.report.look import ACCENT, AXIS, FONT, INK, SOFT, layout
+from tensionlog.report.rounding import Reader, fixed
 from tensionlog.report.rows import Row, rows
 from tensionlog.report.view import JobView
 from tensionlog.units import N_PER_UNIT
@@ -28,12 +28,13 @@ WHERE = {"settled top": "top right", "release": "bottom left", "let-off": "botto
 
 
 class Mark(NamedTuple):
-    """One marked moment: a symbol of its own, and the word that is read out large."""
+    """One marked moment: a symbol of its own, and what is written to it when large."""
 
     word: str
     symbol: str
     x_s: float
     y: float
+    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,25 +212,36 @@ def _marks(pull: Pull, reader: Reader, let_off: float | None) -> tuple[Mark, ...
         at_s = pull.let_off_s if pull.let_off_s is not None else pull.top_s
         moments = (("settled, no step seen", "diamond-open", at_s, pull.release),)
     marks = [
-        Mark(said, symbol, at_s - pull.start_s, reader.convert(level))
+        _mark(said, symbol, at_s - pull.start_s, reader.convert(level), reader)
         for said, symbol, at_s, level in moments
         if at_s is not None and level is not None
     ]
     if let_off is not None and pull.let_off_s is not None:
-        marks.append(Mark("let-off", "line-ns", pull.let_off_s - pull.start_s, let_off))
+        at_s = pull.let_off_s - pull.start_s
+        marks.append(Mark("let-off", "line-ns", at_s, let_off, "let-off"))
     return tuple(marks)
+
+
+def _mark(word: str, symbol: str, x_s: float, y: float, reader: Reader) -> Mark:
+    return Mark(word, symbol, x_s, y, f"{word} {fixed(y, reader.decimals())} {reader.unit}")
 
 
 def trace_figure(trace: TraceView) -> go.Figure:
     """Draw one pull: line, target, expected, marks."""
     ground = layout(
-        margin={"l": 34, "r": 8, "t": 6, "b": 22},
-        font={"size": 10.5, "color": SOFT},
+        margin={"l": 50 if trace.unit == "counts" else 34, "r": 8, "t": 6, "b": 22},
+        font={"family": FONT, "size": 10.5, "color": SOFT},
         shapes=_shapes(trace),
         xaxis={**AXIS, "range": trace.x_range, "nticks": 5, "ticksuffix": " s"},
-        yaxis={**AXIS, "range": trace.y_range, "nticks": 4, "showgrid": True},
+        yaxis={
+            **AXIS,
+            "range": trace.y_range,
+            "nticks": 4,
+            "showgrid": True,
+            "exponentformat": "none",
+        },
     )
-    return go.Figure([_curve(trace), _marked(trace)], ground)
+    return go.Figure([_curve(trace), _marked(trace), _named_levels(trace)], ground)
 
 
 def _curve(trace: TraceView) -> go.Scatter:
@@ -255,15 +267,32 @@ def _marked(trace: TraceView) -> go.Scatter:
         mode="markers",
         marker={
             "symbol": [mark.symbol for mark in trace.marks],
-            "size": 9,
+            "size": 7,
             "color": ACCENT if trace.state == "look" else INK,
             "line": {"width": 2, "color": ACCENT if trace.state == "look" else INK},
         },
-        text=[mark.word for mark in trace.marks],
+        text=[mark.text for mark in trace.marks],
         textposition=[WHERE.get(mark.word, "top center") for mark in trace.marks],
         textfont={"size": 13, "color": INK},
-        hovertemplate="%{text}: %{y:.4g} " + trace.unit + "<extra></extra>",
+        hovertemplate="%{text}<extra></extra>",
         name="marks",
+    )
+
+
+def _named_levels(trace: TraceView) -> go.Scatter:
+    """Names of the two lines: too small for one of many, switched on when large."""
+    levels = (("target", trace.target), ("expected", trace.expected))
+    named = [(name, level) for name, level in levels if level is not None]
+    return go.Scatter(
+        x=[trace.x_range[1] for _ in named],
+        y=[level for _, level in named],
+        text=[name for name, _ in named],
+        mode="text",
+        textposition="top left",
+        textfont={"size": 13, "color": SOFT},
+        hoverinfo="skip",
+        visible=False,
+        name="levels",
     )
 
 

@@ -71,10 +71,11 @@ def sentence(verdict: Verdict) -> str:
     if not verdict.total:
         return f"No reading stands: {plural(verdict.made, 'pull')} made, all redone or undone."
     if not verdict.calibrated:
-        return (
+        said = (
             f"{plural(verdict.total, 'string')} pulled without a calibration: "
-            "they can be compared with each other, not with the order."
+            "they can be compared with each other, not with the order"
         )
+        return "; ".join([said, *_look_clause(verdict)]) + "."
     return "; ".join(_clauses(verdict)) + "."
 
 
@@ -85,12 +86,15 @@ def _clauses(verdict: Verdict) -> list[str]:
     clauses = [f"{counted} pulls within {limit} of {aim}"]
     if verdict.off:
         clauses.append(f"{len(verdict.off)} a little off")
-    if verdict.look:
-        names = listed([row.name for row in verdict.look])
-        clauses.append(f"{len(verdict.look)} to look at: {names}")
+    clauses += _look_clause(verdict)
     if verdict.unjudged:
         clauses.append(f"{len(verdict.unjudged)} not judged")
     return clauses
+
+
+def _look_clause(verdict: Verdict) -> list[str]:
+    names = listed([row.name for row in verdict.look])
+    return [f"{len(verdict.look)} to look at: {names}"] if names else []
 
 
 def reasons(row: Row, reader: Reader, limits: Limits) -> tuple[str, ...]:

@@ -31,7 +31,7 @@ HEAD_WORDS: Final = {
 }
 
 FAULT_WORDS: Final = {
-    "saturated": "reading at the end of the converter's range",
+    "saturated": "reading at the end of the converter’s range",
     "not-ready": "converter not ready",
     "no-bridge": "no load cell found",
     "brown-out": "supply voltage too low",

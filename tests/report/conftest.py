@@ -101,7 +101,7 @@ def found_pull(
         clamp_opened=clamps[0] if held else None,
         clamp_shut=clamps[1],
         at_least_lost=lost,
-        at_least_give_mm=None if lost is None else 1000.0 * lost * span_m / ea_n,
+        at_least_give_mm=None if lost is None else 1000.0 * lost * span_m / (ea_n or 1800.0),
         held=None,
         idle=0.0,
         release_u=0.03,
@@ -226,7 +226,7 @@ def make_pulls(job, *, rng, again=("R5",)):
             "target_n": job.target_n(position),
             "held": held,
             "clamps": (opened, clamp),
-            "span_m": job.spans_m[position],
+            "span_m": job.spans_m.get(position, 0.2),
             "ea_n": job.ea_mains_n,
             "rng": rng,
         }
@@ -317,6 +317,51 @@ def as_void(found):
     return replace(found, pull=replace(found.pull, void=True))
 
 
+BARE = Pull(
+    kind="pull",
+    unit="N",
+    position="L1",
+    held_position=None,
+    void=False,
+    target=110.0,
+    start_s=10.0,
+    top_s=10.8,
+    release_s=12.0,
+    let_off_s=14.0,
+    peak=112.0,
+    top=106.0,
+    at_3s=104.0,
+    expected=106.0,
+    release=106.0,
+    drop=0.0,
+    drop_u=0.02,
+    seen=False,
+    clamp_opened=None,
+    clamp_shut="A",
+    at_least_lost=None,
+    at_least_give_mm=None,
+    held=None,
+    idle=0.0,
+    release_u=0.03,
+    noise=0.05,
+    relaxation=None,
+    flags=(),
+)
+
+
+def bare_pull(number, position="L1", **changes):
+    """A pull that is nothing but its numbers: no trace worth drawing."""
+    pull = replace(BARE, position=position, **changes)
+    trace = Trace(boot=0, t_s=np.empty(0), counts=np.empty(0))
+    return Found(number=number, job_number=1, bed=1, pull=pull, trace=trace, rule="bare 1")
+
+
+def small_view(*found, **changes):
+    """A bed of four mains and three crosses; without `found`, strung as it should be."""
+    job = make_job(mains=4, crosses=3, sequence=sequence(4, 3))
+    return make_view(job=job, found=found or None, again=(), **changes)
+
+
 class Make:
     """What the tests build views from."""
 
@@ -327,6 +372,8 @@ class Make:
     pull = staticmethod(found_pull)
     in_counts = staticmethod(in_counts)
     as_void = staticmethod(as_void)
+    bare = staticmethod(bare_pull)
+    small = staticmethod(small_view)
 
     @staticmethod
     def uncalibrated():
