@@ -35,9 +35,11 @@ def comes_back(y: Floats, *, period: float, threshold: float) -> Mask:
 def hands_on(y: Floats, *, period: float, noise: float, level: float) -> Mask:
     """Samples of a locked hold that a hand is in, a margin included, shape (n,)."""
     threshold = max(7.0 * noise, 0.0015 * level)
-    up = comes_back(y, period=period, threshold=threshold)
-    down = comes_back(-y, period=period, threshold=threshold)
-    return widened(up | down, max(1, round(MARGIN_S / period)))
+    margin = max(1, round(MARGIN_S / period))
+    up = widened(comes_back(y, period=period, threshold=threshold), margin)
+    # Between two pushes the reading is not low: look for dips with the pushes out.
+    down = comes_back(-bridged(y, up), period=period, threshold=threshold)
+    return up | widened(down, margin)
 
 
 def widened(mask: Mask, by: int) -> Mask:

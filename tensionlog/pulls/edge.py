@@ -1,9 +1,9 @@
 """When a fall begins: the moment of a step that the converter has smeared.
 
-A converter that averages over the last few conversions turns a sudden fall into a
-slope; a clamp that opens in 5–30 ms adds its own. The two are convolved, and the
-beginning of the best of these shapes is the moment at which the force begins to fall:
-the converter's delay is out of it.
+A converter that averages over the last conversions turns a sudden fall into a slope, one
+that averages several times over into a soft one; a clamp that opens in 5–30 ms adds its
+own. All are convolved, and the beginning of the best of these shapes is the moment at
+which the force begins to fall: the converter's delay is out of it.
 """
 
 from dataclasses import dataclass
@@ -17,8 +17,9 @@ SETTLE_PERIODS = 4.0
 """Conversions over which common bridge converters settle: about 50 ms at 80/s and
 400 ms at 10/s."""
 
-CONVERTERS = (1.0, 2.0, 4.0)
-"""Conversions that converters average over."""
+CONVERTERS = ((1.0,), (2.0,), (4.0,), (1.0, 1.0, 1.0), (1.0, 1.0, 1.0, 1.0))
+"""Averages over so many conversions, one after the other, that converters make: plain
+ones, and those of third and fourth order (common practice of bridge converters)."""
 
 FALLS_S = (0.006, 0.016, 0.027)
 """How long the force itself takes to fall as a clamp opens."""
@@ -31,12 +32,15 @@ class Edge:
     Attributes:
         begin_s: When the fall begins, in the times' own origin.
         width_s: How long the reading takes to come down.
-        converter_s: How much of that is the converter's averaging.
+        converter: Averages, one after the other, that the fall was smeared by, in
+            conversions; empty where that was not asked.
+        late_s: How late the converter shows a slow change.
     """
 
     begin_s: float
     width_s: float
-    converter_s: float = 0.0
+    converter: tuple[float, ...] = ()
+    late_s: float = 0.0
 
     @property
     def end_s(self) -> float:
@@ -44,13 +48,26 @@ class Edge:
         return self.begin_s + self.width_s
 
 
-def _smeared(elapsed: Floats, fall_s: float, converter_s: float) -> Floats:
-    """Unit step that falls evenly in `fall_s`, averaged over the last `converter_s`."""
-    total = np.zeros_like(elapsed)
-    for delay, sign in ((0.0, 1), (fall_s, -1), (converter_s, -1), (fall_s + converter_s, 1)):
-        total += sign * np.maximum(elapsed - delay, 0.0) ** 2
-    result: Floats = total / (2.0 * fall_s * converter_s)
-    return result
+class _Smear:
+    """A unit step averaged again and again, tabulated on a fine grid."""
+
+    def __init__(self, widths_s: tuple[float, ...], step_s: float) -> None:
+        self._step_s = step_s
+        rows = np.ones(int(sum(widths_s) / step_s) + 3)
+        for width_s in widths_s:
+            size = max(1, round(width_s / step_s))
+            total = np.cumsum(rows)
+            total[size:] -= total[:-size].copy()
+            rows = total / size
+        self._table = np.concatenate([[0.0], rows])
+
+    def at(self, elapsed: Floats) -> Floats:
+        """Share that has fallen, any shape; 0 before, 1 long after."""
+        place = np.clip(elapsed / self._step_s, 0.0, len(self._table) - 1.001)
+        low = place.astype(np.int64)
+        part = place - low
+        result: Floats = self._table[low] * (1.0 - part) + self._table[low + 1] * part
+        return result
 
 
 def locate_edge(
@@ -60,7 +77,7 @@ def locate_edge(
     near_s: float,
     period: float,
     depth: float,
-    converter: float | None = None,
+    converter: tuple[float, ...] | None = None,
 ) -> Edge:
     """Fit a smeared step from 0 to −`depth` to what remains after the slow law is out.
 
@@ -70,19 +87,26 @@ def locate_edge(
         near_s: First guess.
         period: Time between samples, seconds.
         depth: Size of the step, positive.
-        converter: Conversions averaged over, or None to find it here.
+        converter: Averages in conversions, or None to find them here.
     """
     reach = max(0.05, 6.0 * period)
     part = (t > near_s - 1.6 * reach) & (t < near_s + 1.8 * reach)
     begins = near_s + np.arange(-reach, 0.6 * reach, max(0.0005, 0.15 * period))
     elapsed = t[part][None, :] - begins[:, None]
-    seen = residual[part]
-    best = (np.inf, near_s, SETTLE_PERIODS * period, 0.0)
-    for averaged in CONVERTERS if converter is None else (converter,):
+    seen = residual[part] / depth
+    best: tuple[float, Edge] = (np.inf, Edge(begin_s=near_s, width_s=SETTLE_PERIODS * period))
+    for averages in CONVERTERS if converter is None else (converter,):
         for fall_s in FALLS_S:
-            shape = _smeared(elapsed, fall_s, averaged * period)
-            misfit = ((seen + depth * shape) ** 2).sum(axis=1)
+            widths = (fall_s, *(n * period for n in averages))
+            smear = _Smear(widths, min(0.0005, 0.1 * period))
+            misfit = ((seen + smear.at(elapsed)) ** 2).sum(axis=1)
             index = int(np.argmin(misfit))
-            found = (float(misfit[index]), float(begins[index]))
-            best = min(best, (*found, fall_s + averaged * period, averaged * period))
-    return Edge(begin_s=best[1], width_s=best[2], converter_s=best[3])
+            if misfit[index] < best[0]:
+                edge = Edge(
+                    begin_s=float(begins[index]),
+                    width_s=sum(widths),
+                    converter=averages,
+                    late_s=0.5 * sum(averages) * period,
+                )
+                best = (float(misfit[index]), edge)
+    return best[1]

@@ -136,7 +136,7 @@ class _BarReader:
         return 1.0 / shape.period < LOWEST_RATE_HZ
 
 
-def _common_converter(holds: Sequence[Hold]) -> float | None:
+def _common_converter(holds: Sequence[Hold]) -> tuple[float, ...] | None:
     """What most of the seen falls say the converter averages over."""
     said = [h.converter for h in holds if h.converter is not None and h.drop is not None]
     large = [h for h in holds if h.converter is not None and (h.drop or 0) > 20 * (h.u_drop or 1)]

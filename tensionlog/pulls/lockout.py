@@ -47,14 +47,14 @@ class Law:
         share: Loss per decade as a share of the level: nylon 2–6 %, polyester 3–9 %,
             gut 1.5–4 % (plausibility bands, from memory) until the job has shown its own.
         u_share: Standard uncertainty of it for one hold.
-        converter: Conversions that the converter averages over, or None: not known yet.
+        converter: Averages that the converter makes, in conversions; None: not known yet.
     """
 
     tau_s: float = 0.2
     u_ln_tau: float = 0.6
     share: float = 0.045
     u_share: float = 0.03
-    converter: float | None = None
+    converter: tuple[float, ...] | None = None
 
     def slope(self, level: float) -> float:
         """Expected slope of the law per decade of time, negative."""
@@ -74,7 +74,7 @@ class Hold:
         u_drop: One standard uncertainty of it.
         seen: Whether it is told from zero.
         release_s: When the force begins to fall; None if not seen.
-        converter: Conversions that the converter averaged over, where the fall shows it.
+        converter: Averages that the converter makes, where the fall shows them.
         share: Loss per decade as a share of the level, or None.
         tau_s: The law's origin as fitted, or None.
         misfit: Root of the reduced chi-square; well above 1 something else went on.
@@ -88,7 +88,7 @@ class Hold:
     u_drop: float | None
     seen: bool
     release_s: float | None
-    converter: float | None = None
+    converter: tuple[float, ...] | None = None
     share: float | None = None
     tau_s: float | None = None
     misfit: float = 1.0
@@ -154,15 +154,15 @@ def read_lockout(
         stepped = _fit_law(span, law, edge)
         told = stepped.drop > SEEN_RATIO * stepped.u_drop and _is_quick(span, stepped, edge)
         if told or release_at is not None:
-            return _seen(span, stepped, edge, trip, shape)
+            return _seen(stepped, edge, trip, shape)
     return _unseen(span, _fit_law(span, law, None), scan, trip, shape)
 
 
 def _trip_time(shape: Shape) -> float:
-    """Device time of the ramp's end: the greatest reading close to the top."""
-    stop = int(np.searchsorted(shape.t, shape.t[shape.top] + 0.35))
+    """Device time of the ramp's end: the greatest reading close to the crest."""
+    stop = int(np.searchsorted(shape.t, shape.t[shape.crest] + 0.2))
     stop = min(stop, shape.let_off)
-    return float(shape.t[shape.top + int(np.argmax(shape.y[shape.top : stop + 1]))])
+    return float(shape.t[shape.crest + int(np.argmax(shape.y[shape.crest : stop + 1]))])
 
 
 def _span(shape: Shape, trip: float, walk: float, hands: NDArray[np.bool_]) -> _Span | None:
@@ -269,8 +269,9 @@ def _bins(span: _Span, edge: Edge | None) -> Bins:
     """Bins of the hold, the fall and the converter's settling left out."""
     if edge is None:
         return bins_of(span.keep)
-    until = edge.begin_s + max(GUARD_S, edge.width_s) + 0.5 * span.period
-    return bins_of(span.keep & ((span.t <= edge.begin_s) | (span.t > until)))
+    begin = edge.begin_s - 0.5 * span.period
+    until = edge.begin_s + max(GUARD_S, edge.width_s) + span.period
+    return bins_of(span.keep & ((span.t <= begin) | (span.t > until)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -363,9 +364,9 @@ def _share(fitted: _FittedLaw) -> float:
     return float(-fitted.result.coefficients[1] / fitted.result.coefficients[0])
 
 
-def _seen(span: _Span, fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape) -> Hold:
+def _seen(fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape) -> Hold:
     # The converter shows the slow law late by half of what it averages over.
-    at = edge.begin_s + 0.5 * edge.converter_s
+    at = edge.begin_s + edge.late_s
     return Hold(
         top=float(fitted.at(np.array([at]), stepped=False)[0]),
         release=float(fitted.at(np.array([at]), stepped=True)[0]),
@@ -375,7 +376,7 @@ def _seen(span: _Span, fitted: _FittedLaw, edge: Edge, trip: float, shape: Shape
         u_drop=fitted.u_drop,
         seen=True,
         release_s=edge.begin_s + trip,
-        converter=edge.converter_s / span.period,
+        converter=edge.converter,
         share=_share(fitted),
         tau_s=fitted.tau,
         misfit=fitted.misfit,

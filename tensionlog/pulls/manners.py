@@ -32,6 +32,9 @@ FAR_SHARE = 0.28
 PUSH_SHARE = 0.006
 """A push by hand lifts the reading by at least this share of the level."""
 
+AFTER_TRIP_S = 0.12
+"""Spring-back and the converter's settling are over so long after the trip."""
+
 LANDING_S = 0.2
 """A rise that stands still for this long on its way was worked twice."""
 
@@ -58,20 +61,24 @@ def manners_of(shape: Shape, *, relaxes: bool) -> Manners:
         shape: The pull with its landmarks.
         relaxes: Whether the head locks, so that nothing but a hand lifts the reading.
     """
-    begin = int(np.searchsorted(shape.t, shape.t[shape.top] + 0.12))
+    begin = int(np.searchsorted(shape.t, shape.t[shape.crest] + AFTER_TRIP_S))
     stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
     hands = np.zeros(len(shape.t), dtype=bool)
     t, y = shape.t[begin:stop], shape.y[begin:stop]
     flags = ["early-clamp"] if not shape.cut and shape.held_s < EARLY_S else []
     risen = None
     if relaxes and len(y) > 8:
+        risen = _risen(t, y, shape)
+        if risen is not None:
+            begin = int(np.searchsorted(shape.t, risen + AFTER_TRIP_S))
+            t, y = shape.t[begin:stop], shape.y[begin:stop]
+    if relaxes and len(y) > 8:
         part = hands_on(y, period=shape.period, noise=shape.noise, level=shape.level)
         hands[begin:stop] = part
         calm = bridged(y, part)
-        risen = _risen(t, calm, shape)
         if _pushes(t, y - calm, shape):
             flags.append("straightened")
-        if risen is None and _slid(t, calm, shape):
+        if _slid(t, calm, shape):
             flags.append("gripper-slip")
     if shape.lifts > 1 or risen is not None or _landed(shape):
         flags.append("worked-twice")
@@ -85,21 +92,20 @@ def _pushes(t: Floats, lifted: Floats, shape: Shape) -> bool:
 
 
 def _risen(t: Floats, y: Floats, shape: Shape) -> float | None:
-    """Time from which a locked hold stands higher than before, to stay: a second crank."""
-    span = max(3, round(0.2 / shape.period))
-    if len(y) < 4 * span:
+    """Time of a second crank's trip: the reading rises, and has not come back soon after.
+
+    A push by hand is over within half a second; a locked string that was cranked again
+    stands higher from then on than its law had let it fall.
+    """
+    early, late = round(0.1 / shape.period), max(4, round(0.62 / shape.period))
+    if len(y) <= late + 1:
         return None
-    threshold = max(8.0 * shape.noise, 0.006 * shape.level)
-    before = y[:-span]
-    later = np.minimum.accumulate(y[::-1])[::-1]  # least of all that follows
-    soon = np.array([y[i : i + span].max() for i in range(len(before))])
-    follows = np.array([np.median(y[i + span // 2 : i + 3 * span]) for i in range(len(before))])
-    rise = np.minimum(soon, follows) - before
-    rise[: span // 2] = 0.0
+    ahead = np.lib.stride_tricks.sliding_window_view(y, late - early + 1).min(axis=1)
+    rise = ahead[early : early + len(y) - late] - y[: len(y) - late]
     best = int(np.argmax(rise))
-    if rise[best] < threshold or later[best] < y[best] - 0.2 * shape.level:
+    if rise[best] < max(6.0 * shape.noise, 0.004 * shape.level):
         return None
-    return float(t[best + int(np.argmax(y[best : best + span]))])
+    return float(t[best + int(np.argmax(y[best : best + late]))])
 
 
 def _slid(t: Floats, y: Floats, shape: Shape) -> bool:

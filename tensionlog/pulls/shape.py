@@ -57,6 +57,7 @@ class Shape:
         lifts: How often it was brought up to the level.
         cut: The stream broke off under load.
         longest_gap: Longest time without a sample from start to let-off, seconds.
+        crest: Index at which the ramp that led to the hold ends.
         reached: Level that a fifth of the hold stood above: before a slip, if it slipped.
     """
 
@@ -77,6 +78,7 @@ class Shape:
     lifts: int
     cut: bool
     longest_gap: float
+    crest: int
     reached: float
 
     @property
@@ -151,6 +153,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         lifts=len(_lasting(runs, t)),
         cut=stretch.cut_at_end,
         longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
+        crest=_crest(t, y, begin, let_off),
         reached=float(np.quantile(y[begin : let_off + 1], 0.8)),
     )
 
@@ -164,6 +167,20 @@ def first_at(y: Floats, threshold: float, begin: int, end: int) -> int:
     """Index of the first sample from `begin` to `end` at or above `threshold`."""
     above = np.flatnonzero(y[begin : end + 1] >= threshold)
     return begin + int(above[0]) if len(above) else begin
+
+
+def _crest(t: Floats, y: Floats, begin: int, end: int) -> int:
+    """First index high up after which the reading rises no further for a while.
+
+    The hold's own level will not do here: a large step may pull its median down into
+    the ramp.
+    """
+    part = y[begin : end + 1]
+    soon = max(2, int(np.searchsorted(t[begin : end + 1], t[begin] + 0.3)))
+    padded = np.concatenate([part, np.full(soon, part[-1])])
+    ahead = np.lib.stride_tricks.sliding_window_view(padded, soon + 1).max(axis=1)[: len(part)]
+    ended = (part >= 0.985 * ahead) & (part >= 0.9 * part.max())
+    return begin + int(np.argmax(ended))
 
 
 def _empty_reading(
