@@ -68,6 +68,11 @@ class CountedDevice:
         return self.position.last_s
 
     @property
+    def here_s(self) -> float:
+        """Device time of the latest sample of this boot, 0 before its first."""
+        return self.position.us / 1e6
+
+    @property
     def period_s(self) -> float:
         """Device time from one conversion to the next."""
         return self.position.period_us / 1e6
@@ -78,10 +83,9 @@ class CountedDevice:
         position.at_s = at_s
         if at_s is not None and at_s - (position.last_at_s or at_s) > _SILENCE_S:
             self._expected = _NEVER
+        self._recent.extend(self._out[-_REMEMBERED:])
         out = self._out = []
         self._walk(lines, out)
-        self._recent.extend(out[-_REMEMBERED:])
-        position.settle()
         return out
 
     def close(self) -> list[TimelineEvent]:
@@ -89,7 +93,6 @@ class CountedDevice:
         self._out = []
         self._confirm()
         self._signals.release(self._out)
-        self.position.settle()
         return self._out
 
     def _walk(self, lines: list[DeviceLine], out: list[TimelineEvent]) -> None:
@@ -97,7 +100,7 @@ class CountedDevice:
         position, append = self.position, out.append
         longest = int(ORDINARY_PERIODS * position.period_us)
         boot, us, top, expected = position.boot, position.us, self._top, self._expected
-        t_us = position.last.t_us if position.last else 0
+        t_us = position.t_us
         ordinary = 0
         for line in lines:
             if line.__class__ is Sample:
@@ -115,14 +118,14 @@ class CountedDevice:
                 ordinary = 0
             self._other(line)
             boot, us, top, expected = position.boot, position.us, self._top, self._expected
-            t_us = position.last.t_us if position.last else 0
+            t_us = position.t_us
         if ordinary:
             self._advance(ordinary, us, t_us, expected)
 
     def _advance(self, samples: int, us: int, t_us: int, expected: int) -> None:
         self.tally.samples += samples
         self._expected = expected
-        self.position.advance(samples, us, Stamp((expected - 1) & _SEQ_MASK, t_us))
+        self.position.advance(samples, us, (expected - 1) & _SEQ_MASK, t_us)
 
     def _other(self, line: DeviceLine) -> None:
         match line:
@@ -201,12 +204,12 @@ class CountedDevice:
         self._accept(line, Stride(conversions, round(conversions * self.position.period_us)))
 
     def _accept(self, line: Sample, stride: Stride) -> None:
-        before_s = self.position.last_in_s
+        before_s = self.position.here_s
         self.position.move(stride, _stamp(line))
         missing = stride.conversions - 1
         if missing:
             self.tally.missing += missing
-            here_s = self.position.last_in_s
+            here_s = self.position.here_s
             self._out.append(Gap(self.position.boot, before_s, here_s, missing))
         self._place(line)
 
@@ -218,7 +221,7 @@ class CountedDevice:
         if self._is_saturated(line):
             self._signals.saturated(line.seq, self._out)
         else:
-            reading = Reading(self.position.boot, self.position.last_in_s, line.counts)
+            reading = Reading(self.position.boot, self.position.here_s, line.counts)
             self._out.append(reading)
 
     def _hello(self, line: Hello) -> None:

@@ -60,6 +60,11 @@ class PlainDevice:
         self._last_ms = 0.0
 
     @property
+    def here_s(self) -> float:
+        """Device time of the latest reading of this boot, 0 before its first."""
+        return self.last_s.get(self.boot, 0.0)
+
+    @property
     def period_s(self) -> float:
         """Nominal time from one reading to the next; 0 where nobody stated a rate."""
         return self._period_s or 0.0

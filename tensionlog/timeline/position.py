@@ -20,65 +20,69 @@ class Position:
 
     Attributes:
         boot: Which start of the device, from 0.
-        last: Stamp of the latest sample of this boot, or None before its first.
+        t_us: Clock of the latest sample of this boot, as it was sent.
         us: Device time since the first sample of this boot, microseconds.
         at_s: Host time of what is being read, or None where the host noted none.
         last_at_s: Host time at which the latest sample arrived, or None.
-        last_s: Device time of the latest sample of each boot that has one, seconds.
         period_us: Time of one conversion, as measured over the latest clean run.
     """
 
     def __init__(self, *, rate_hz: float | None) -> None:
         self.boot = 0
-        self.last: Stamp | None = None
-        self.us = 0
+        self.us = self.t_us = 0
         self.at_s: float | None = None
         self.last_at_s: float | None = None
-        self.last_s: dict[int, float] = {}
+        self._seq: int | None = None
+        self._ended_s: dict[int, float] = {}
         self.period_us = 1e6 / (rate_hz or DEFAULT_RATE_HZ)
-        self._conversions = 0
-        self._measured_from = (0, 0)
+        self._conversions = self._measured_n = self._measured_us = 0
 
     @property
-    def last_in_s(self) -> float:
+    def here_s(self) -> float:
         """Device time of the latest sample, seconds since the first of this boot."""
         return self.us / 1e6
 
+    @property
+    def last(self) -> Stamp | None:
+        """Stamp of the latest sample of this boot, or None before its first."""
+        return None if self._seq is None else Stamp(self._seq, self.t_us)
+
+    @property
+    def last_s(self) -> dict[int, float]:
+        """Device time of the latest sample of each boot that has one, seconds."""
+        return self._ended_s if self._seq is None else {**self._ended_s, self.boot: self.here_s}
+
     def begin(self, stamp: Stamp) -> None:
         """Take the first sample of a boot: its time is 0."""
-        self.us = self._conversions = 0
-        self._measured_from = (0, 0)
-        self.last = stamp
-        self.last_at_s = self.at_s
+        self._conversions = self._measured_n = self._measured_us = 0
+        self.advance(0, 0, stamp.seq, stamp.t_us)
 
-    def advance(self, samples: int, us: int, stamp: Stamp) -> None:
-        """Go on over neighbours, the last of which is `stamp` at `us`."""
+    def advance(self, samples: int, us: int, seq: int, t_us: int) -> None:
+        """Go on over neighbours, the last of which has this number and clock, at `us`."""
         self._conversions += samples
         self.us = us
-        self.last = stamp
+        self._seq = seq
+        self.t_us = t_us
         self.last_at_s = self.at_s
+        if self._conversions - self._measured_n >= _MEASURED_OVER:
+            self.period_us = self.period_now_us()
+            self._measure_from_here()
 
     def move(self, stride: Stride, stamp: Stamp) -> None:
         """Go on by one stride."""
-        self.advance(stride.conversions, self.us + stride.us, stamp)
+        self.advance(stride.conversions, self.us + stride.us, stamp.seq, stamp.t_us)
         if stride.conversions > 1:  # a rest of the converter must not pass for its rate
-            self._measured_from = (self._conversions, self.us)
+            self._measure_from_here()
 
     def restart(self) -> None:
         """The device started again; its clock and number mean nothing any more."""
-        self.settle()
+        self._ended_s = self.last_s
         self.boot += 1
-        self.last = None
-        self.us = self._conversions = 0
+        self._seq = None
+        self.us = self._conversions = self._measured_n = self._measured_us = 0
 
-    def settle(self) -> None:
-        """Keep what is needed of this boot, and measure the rate."""
-        if self.last is not None:
-            self.last_s[self.boot] = self.last_in_s
-        conversions, us = self._measured_from
-        if self._conversions - conversions >= _MEASURED_OVER:
-            self.period_us = (self.us - us) / (self._conversions - conversions)
-            self._measured_from = (self._conversions, self.us)
+    def _measure_from_here(self) -> None:
+        self._measured_n, self._measured_us = self._conversions, self.us
 
     def nominal_rate(self, rate_hz: float) -> None:
         """Take the device's own word for its rate until enough samples tell better."""
@@ -87,9 +91,9 @@ class Position:
 
     def period_now_us(self) -> float:
         """Time of one conversion, from this very run if it is long enough."""
-        conversions, us = self._measured_from
-        if self._conversions - conversions >= _MEASURED_AT_LEAST:
-            return (self.us - us) / (self._conversions - conversions)
+        conversions = self._conversions - self._measured_n
+        if conversions >= _MEASURED_AT_LEAST:
+            return (self.us - self._measured_us) / conversions
         return self.period_us
 
     def host_us(self, before_at_s: float | None) -> float | None:
@@ -120,6 +124,6 @@ class Position:
 
     def us_since_last(self, t_us: int) -> int:
         """Device time of `t_us` minus that of the latest sample; either may be first."""
-        if self.last is None:
+        if self._seq is None:
             return 0
-        return (t_us - self.last.t_us + _HALF_CLOCK_US) % CLOCK_SPAN_US - _HALF_CLOCK_US
+        return (t_us - self.t_us + _HALF_CLOCK_US) % CLOCK_SPAN_US - _HALF_CLOCK_US

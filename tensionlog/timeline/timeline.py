@@ -64,14 +64,14 @@ class Timeline:
     @property
     def now(self) -> tuple[int, float]:
         """Boot and device time of the latest sample, (boot, 0.0) before the first."""
-        boot = self._device.boot
-        return boot, self._device.last_s.get(boot, 0.0)
+        return self._device.boot, self._device.here_s
 
     def arrived(self, at_s: float) -> None:
         """Say that what is fed from now on was read at host time `at_s` (UTC, s)."""
         self._tie_chunk()
+        device = self._device
         self._at_s = at_s
-        self._chunk_from = (*self.now, self._device.tally.samples)
+        self._chunk_from = (device.boot, device.here_s, device.tally.samples)
 
     def feed(self, lines: list[DeviceLine]) -> list[TimelineEvent]:
         """Take decoded lines; return what they mean, in order."""
@@ -129,16 +129,19 @@ class Timeline:
         """Tie the samples of the chunk just read to the time it arrived."""
         if self._at_s is None:
             return
+        device = self._device
         boot, from_s, samples = self._chunk_from
-        taken = self._device.tally.samples - samples
-        if taken * self._device.period_s > _LONGEST_BURST_S:
-            first_s = from_s + self._device.period_s if samples else 0.0
-            self._tie.add(boot, first_s, self._at_s)
+        taken = device.tally.samples - samples
+        if taken == 0:
             return
-        for number in range(boot, self._device.boot + 1):
-            last_s = self._device.last_s.get(number)
-            nothing_new = samples > 0 and (number, last_s) == (boot, from_s)
-            if last_s is not None and not nothing_new:
+        if taken * device.period_s > _LONGEST_BURST_S:
+            self._tie.add(boot, from_s + device.period_s if samples else 0.0, self._at_s)
+            return
+        if device.boot == boot:
+            self._tie.add(boot, device.here_s, self._at_s)
+            return
+        for number, last_s in device.last_s.items():
+            if number > boot or (number == boot and last_s != from_s):
                 self._tie.add(number, last_s, self._at_s)
 
     def _host_span(self, stretches: list[Stretch], number: int) -> tuple[float, float]:

@@ -19,6 +19,7 @@ _RUN_OF_SAMPLES = re.compile(
     rb"\*[0-9A-F]{4}\r?\n)*+"
 )
 _TO_COMMAS = bytes.maketrans(b"*\n", b",,")
+_SHORT_BYTES = 256  # below that, columns cost more than they save
 _CHECKSUM_BYTES = len(b"*E6F7")
 _new_sample = partial(tuple.__new__, Sample)  # a named tuple's own __new__ takes twice as long
 
@@ -80,6 +81,8 @@ class LineDecoder:
 
 def _decode_block(block: bytes) -> list[DeviceLine]:
     """Decode whole lines, each with its LF."""
+    if len(block) < _SHORT_BYTES:
+        return [decode_line(line) for line in block.split(b"\n")[:-1]]
     decoded: list[DeviceLine] = []
     at = 0
     while at < len(block):

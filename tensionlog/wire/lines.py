@@ -33,7 +33,9 @@ MAX_T_US = 0xFFFF_FFFF
 MAX_COUNTS = 0x7FFF_FFFF  # the widest converter in use has 32 bits
 
 _NATURAL = r"0|[1-9][0-9]{0,9}"
-_SAMPLE = re.compile(rf"({_NATURAL}),({_NATURAL}),(0|-?[1-9][0-9]{{0,9}})")
+_SAMPLE = re.compile(
+    rb"(S,([1-9][0-9]{0,4}|0),([1-9][0-9]{0,9}|0),(-?[1-9][0-9]{0,9}|0))\*([0-9A-F]{4})"
+)
 _STAMPED = re.compile(rf"({_NATURAL}),({_NATURAL}),([^,]+)")
 _HELLO = re.compile(
     rf"({_NATURAL}),([^,]+),([^,]*),((?:{_NATURAL})(?:\.[0-9]+)?),({_NATURAL}),([^,]+)"
@@ -91,6 +93,9 @@ def decode_line(raw: bytes) -> DeviceLine:
     content = line.removesuffix(b"\r")
     if len(content) > MAX_LINE_BYTES:
         return BadLine(line[:KEPT_BYTES], "too-long")
+    sample = _sample(content)
+    if sample:
+        return sample
     body, star, checksum = content.rpartition(b"*")
     if not star or not _CHECKSUM.fullmatch(checksum):
         return BadLine(line, "form")
@@ -110,13 +115,22 @@ def _sound(body: bytes, content: bytes) -> DeviceLine | None:
     return UnknownLine(content) if kind else None
 
 
-def _sample(fields: str) -> Sample | None:
-    found = _SAMPLE.fullmatch(fields)
+def _sample(content: bytes) -> Sample | None:
+    """A sound sample, or None; the first thing tried, since nearly every line is one."""
+    found = _SAMPLE.fullmatch(content)
     if not found:
         return None
-    line = Sample(*map(int, found.groups()))
+    body, seq, t_us, counts, checksum = found.groups()
+    if crc_hqx(body, 0) != int(checksum, 16):
+        return None
+    line = Sample(int(seq), int(t_us), int(counts))
     in_range = -MAX_COUNTS - 1 <= line.counts <= MAX_COUNTS
     return line if in_range and _in_time(line.seq, line.t_us) else None
+
+
+def _no_sample(fields: str) -> None:
+    """A line that says it is a sample, with a checksum that holds, and yet is none."""
+    return None
 
 
 def _event(fields: str) -> Event | None:
@@ -149,7 +163,7 @@ def _hello(fields: str) -> Hello | None:
 
 
 _KINDS: dict[str, Callable[[str], DeviceLine | None]] = {
-    "S": _sample,
+    "S": _no_sample,
     "H": _hello,
     "E": _event,
     "F": _fault,
