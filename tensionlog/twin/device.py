@@ -147,7 +147,7 @@ def chunked(rng: Rng, *, host: Host, said: Said) -> list[tuple[float, bytes]]:
     """Cut what was said into the reads that fetched it: (true time of the read, bytes)."""
     reads = _reads_s(rng, host=host, end_s=float(said.t_s[-1])) + float(said.t_s[0])
     cuts = np.searchsorted(said.t_s, reads).tolist()
-    late = (reads + 0.001 + rng.exponential(0.003, len(reads))).tolist()
+    late = np.maximum.accumulate(reads + 0.001 + rng.exponential(0.003, len(reads))).tolist()
     chunks = []
     for begin, end, at_s in zip([0, *cuts], cuts, late, strict=False):
         if end > begin:

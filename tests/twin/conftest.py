@@ -22,6 +22,7 @@ class ReadBack(NamedTuple):
     force_n: np.ndarray
 
     def level(self, from_s: float, to_s: float) -> float:
+        """Mean reading from `from_s` to `to_s`."""
         inside = (self.t_s >= from_s) & (self.t_s < to_s)
         return float(self.force_n[inside].mean())
 

@@ -15,7 +15,7 @@ shares = st.floats(0.05, 1.0)
 
 
 def test_spans_are_the_chords_of_an_ellipse_kept_off_the_tip():
-    """x = ((i + ½)/n · 2 − 1) · 0.93, span = length along · √max(1 − x², 0.05)."""
+    """X = ((i + ½)/n · 2 − 1) · 0.93, span = length along · √max(1 − x², 0.05)."""
     x = ((3 + 0.5) / 19 * 2 - 1) * 0.93
 
     assert chord_m(index=3, strings_across=19, along_m=0.26) == 0.26 * sqrt(1 - x * x)

@@ -115,7 +115,9 @@ def test_what_is_left_of_relaxation_slows_after_a_loss():
     assert (force[3000] - force[23_000]) / naive == pytest.approx(0.77, abs=0.01)
 
 
-@given(seed=seeds, sport=st.sampled_from(sorted(EA_N)), material=st.sampled_from(["nylon", "gut"]))
+@given(
+    seed=seeds, sport=st.sampled_from(sorted(EA_N)), material=st.sampled_from(["nylon", "gut"])
+)
 def test_drawn_reels_keep_inside_the_bands(seed: int, sport: str, material: str):
     string = draw_string(stream(seed, "reel"), sport=sport, material=material)
 
