@@ -1,7 +1,6 @@
 """Nouns to rows of columns and back, both directions side by side."""
 
 import json
-import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -197,12 +196,10 @@ def checked(row: Row) -> Row:
     Raises:
         ValueError: A number is NaN, which SQLite would silently keep as "not known".
     """
-    return {name: _storable(name, value) for name, value in row.items()}
-
-
-def _storable(name: str, value: object) -> object:
-    if isinstance(value, str):
-        return storable_text(value)
-    if isinstance(value, float) and math.isnan(value):
-        raise ValueError(f"what is not known is None, not {name}={value!r}")
-    return value
+    for name, value in row.items():
+        if value != value:  # NaN alone is not itself
+            raise ValueError(f"what is not known is None, not {name}={value!r}")
+    return {
+        name: storable_text(value) if isinstance(value, str) else value
+        for name, value in row.items()
+    }
