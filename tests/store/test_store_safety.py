@@ -129,6 +129,12 @@ def test_a_damaged_database_moves_aside_with_its_log(path, sittings, tmp_path):
     assert aside == tmp_path / "a.db.damaged"
 
 
+def test_a_database_without_a_log_moves_aside_alone(path, tmp_path):
+    set_aside(path, suffix=".damaged")
+
+    assert names(tmp_path) == ["a.db.damaged"]
+
+
 def test_an_earlier_one_set_aside_is_not_overwritten(path, tmp_path):
     (tmp_path / "a.db.damaged").write_text("earlier")
     with pytest.raises(StoreError, match="is there already"):
