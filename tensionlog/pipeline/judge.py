@@ -234,9 +234,8 @@ def _flags(
         flags.add("no-release")
     if measured.cut or measured.longest_gap > LONGEST_GAP_S:
         flags.add("interrupted")
-    if measured.slow_rate and to_look_for:
-        flags.add("not-measurable")
-    if measured.hold is None and to_look_for and not measured.cut:
+    unmeasured = measured.hold is None or measured.hold.drop is None
+    if to_look_for and job is not None and not measured.cut and unmeasured:
         flags.add("not-measurable")
     if place.beyond_plan:
         flags.add("beyond-plan")

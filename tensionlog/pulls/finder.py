@@ -35,7 +35,7 @@ class FinderRule:
     leave_n: float = 8.0
     leave_s: float = 0.12
     before_s: float = 6.0
-    after_s: float = 0.4
+    after_s: float = 0.2
     longest: int = 400_000
 
     def __post_init__(self) -> None:

@@ -16,7 +16,7 @@ from tensionlog.pulls.lockout import SHUT_BEFORE_S, Hold
 from tensionlog.pulls.manners import Manners
 from tensionlog.pulls.measured import Measured
 from tensionlog.pulls.noise import wander
-from tensionlog.pulls.shape import AGAIN_WITHIN_S, Shape, joined, shape_of, top_index
+from tensionlog.pulls.shape import AGAIN_SHARE, AGAIN_WITHIN_S, Shape, joined, shape_of, top_index
 
 FULL_SHARE = 0.8
 LEAST_HELD_S = 0.12
@@ -36,11 +36,17 @@ PEAK_WITHIN_S = 1.0
 
 
 def same_pull(earlier: Stretch, later: Stretch) -> bool:
-    """Whether two stretches follow each other too closely to be two pulls."""
+    """Whether two stretches are one pull brought up again: soon after, and as high."""
     if earlier.boot != later.boot:
         return False
     gap = float(later.t_s[later.first] - earlier.t_s[earlier.last])
-    return gap < AGAIN_WITHIN_S
+    lower, higher = sorted((_height(earlier), _height(later)))
+    return gap < AGAIN_WITHIN_S and lower > AGAIN_SHARE * higher
+
+
+def _height(stretch: Stretch) -> float:
+    loaded = stretch.counts[stretch.first : stretch.last + 1]
+    return float(np.median(np.sort(np.abs(loaded - stretch.base))[-max(3, len(loaded) // 4) :]))
 
 
 def shapes_of(

@@ -166,7 +166,9 @@ def _trip_time(shape: Shape) -> float:
 
 
 def _span(shape: Shape, trip: float, walk: float, hands: NDArray[np.bool_]) -> _Span | None:
-    settle = max(0.08, (SETTLE_PERIODS + 0.5) * shape.period)
+    # At slow rates the last of the converter's settling is worth less than the samples.
+    periods = SETTLE_PERIODS + 0.5 if shape.period < 0.05 else 2.5
+    settle = max(0.08, periods * shape.period)
     begin = int(np.searchsorted(shape.t, trip + settle))
     stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
     keep = ~hands[begin:stop]
@@ -388,7 +390,7 @@ def _unseen(
 ) -> Hold:
     """No step is told from zero: the law is read where the clamp is shut."""
     reading = float(flat.at(np.array([span.end]), stepped=False)[0])
-    known = scan is not None and scan.u_drop < UNKNOWN_SHARE * span.level
+    known = scan is not None and scan.u_drop < UNKNOWN_SHARE * span.level and flat.misfit < 3.0
     return Hold(
         top=reading,
         release=reading,

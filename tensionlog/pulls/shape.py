@@ -24,9 +24,10 @@ Floats = NDArray[np.float64]
 ZERO_WINDOW_S = 2.5
 """Empty reading used for the zero: long against the noise, short against its wander."""
 
-AGAIN_WITHIN_S = 2.5
-"""Loaded again within this time is the same pull worked twice: nobody threads, moves a
-clamp and grips the next string faster (common practice, no source)."""
+AGAIN_WITHIN_S = 1.2
+AGAIN_SHARE = 0.7
+"""Loaded again within this time, and as high, is the same pull worked twice: nobody lets
+off, says so and grips the string again faster (common practice, no source)."""
 
 CLAMP_PUSH_S = 0.2
 """The clamp that is being shut pushes the reading in the last moments before let-off."""
