@@ -34,6 +34,13 @@ def device_lines(recording: bytes) -> list[Timed]:
     return said
 
 
+def _first_hello(said: list[Timed]) -> Hello:
+    for _, line in said:
+        if line.startswith(b"H,") and isinstance(hello := decode_line(line), Hello):
+            return hello
+    raise ValueError("a scripted device must say hello in the recording it plays")
+
+
 class ScriptFeed:
     """A device that says a recording again, in its own time and under its own numbers."""
 
@@ -70,6 +77,8 @@ class ScriptFeed:
         elif self._resets:
             self.power_up()
             self._silent_until_s = self._script_s(now_s) + BOOT_S
+        else:
+            self._skip_to(self._script_s(now_s))
 
     def told(self, received: bytes) -> None:
         """Take what the host sent; `?` and `R,<rate>` are understood, the rest is not."""
@@ -85,6 +94,8 @@ class ScriptFeed:
             now_s: The clock.
             waiting: Bytes said before that the host has not fetched.
         """
+        if self._began_s is None:
+            return b""
         until_s = self._script_s(now_s)
         out, self._answers = self._answers, b""
         while self._next[0] <= until_s:
@@ -103,10 +114,7 @@ class ScriptFeed:
 
     def _load(self, rate_hz: float) -> None:
         said = device_lines(self._play(rate_hz))
-        hellos = [h for _, line in said if isinstance(h := decode_line(line), Hello)]
-        if not hellos:
-            raise ValueError("a scripted device must say hello in the recording it plays")
-        self._hello, self._period_s = hellos[0], 1.0 / rate_hz
+        self._hello, self._period_s = _first_hello(said), 1.0 / rate_hz
         self._lines = self._endless([pair for pair in said if not pair[1].startswith(b"H,")])
         self._next = next(self._lines)
 
@@ -154,6 +162,12 @@ class ScriptFeed:
         reached_s = self._next[0]
         self._load(rate_hz)
         self._go_on()
-        while self._next[0] < reached_s:
+        while self._next[0] < reached_s:  # not said at all, so not counted as missing
             self._next = next(self._lines)
         return self._who()
+
+    def _skip_to(self, until_s: float) -> None:
+        """Say into the void what came while nobody listened."""
+        while self._next[0] <= until_s:
+            self._said(self._next[1])
+            self._next = next(self._lines)

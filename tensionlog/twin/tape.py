@@ -30,10 +30,12 @@ def is_sound(line: bytes) -> bool:
 
 
 def safe_samples(lines: Sequence[bytes]) -> list[int]:
-    """Indices of the sound samples away from both ends of their boot."""
+    """Indices of the sound samples, said once, away from both ends of their boot."""
     safe: list[int] = []
     for boot in _boots(lines):
-        safe += boot[_EDGE:-_EDGE]
+        said = [b"", *(lines[i] for i in boot), b""]
+        once = [a != b != c for a, b, c in zip(said, said[1:], said[2:], strict=False)]
+        safe += [i for i, alone in zip(boot, once, strict=True) if alone][_EDGE:-_EDGE]
     return safe
 
 

@@ -53,7 +53,7 @@ def test_a_settled_force_reads_the_same_at_every_rate(rate_hz: float):
 @given(
     seed=st.integers(0, 999), noise=st.floats(0.02, 0.2), redness=st.sampled_from([0.0, 0.4])
 )
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 def test_noise_is_as_large_as_said_and_red_only_where_said(
     seed: int, noise: float, redness: float
 ):
@@ -95,6 +95,7 @@ def test_creep_comes_late_and_goes_late():
 
 
 @given(span=st.floats(-0.02, 0.02), bow=st.floats(-0.01, 0.01), force=st.floats(0.0, 500.0))
+@settings(max_examples=40, deadline=None)
 def test_span_and_bow_are_errors_of_the_reading(span: float, bow: float, force: float):
     cell = replace(STILL, span_error=span, bow=bow, rated_n=500.0)
 
@@ -124,6 +125,7 @@ def test_counts_are_whole_and_repeat_with_their_seed():
 
 
 @given(seed=st.integers(0, 5000))
+@settings(max_examples=40, deadline=None)
 def test_a_drawn_cell_is_sound(seed: int):
     cell = draw_cell(stream(seed, "cell"))
 

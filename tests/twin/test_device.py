@@ -46,6 +46,7 @@ def said(n: int = 50, *, events=(), **device: object):
     t_us=st.integers(0, 2**32 - 1),
     counts=st.integers(-(2**23), 2**23 - 1),
 )
+@settings(max_examples=40, deadline=None)
 def test_the_fast_way_says_what_the_wire_says(seq: int, t_us: int, counts: int):
     assert sample_line(seq, t_us, counts) == encode(Sample(seq, t_us, counts))
 
@@ -78,6 +79,7 @@ def test_a_button_carries_the_latest_number_and_its_own_time():
 
 
 @given(ppm=st.floats(-5000.0, 5000.0))
+@settings(max_examples=40, deadline=None)
 def test_the_device_clock_runs_by_its_own_error(ppm: float):
     device = Device(ppm=ppm, jitter_us=0.0)
 
@@ -95,7 +97,7 @@ def test_another_sketch_says_plain_lines_after_a_word_of_its_own():
 
 
 @given(seed=st.integers(0, 500), n=st.integers(2, 200), every=st.floats(0.01, 0.5))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_reads_cut_the_stream_without_loss_and_never_before_it_was_said(
     seed: int, n: int, every: float
 ):

@@ -3,7 +3,7 @@
 from math import sqrt
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tensionlog.twin.frame import chord_m, draw_friction, open_clamp, span_m
@@ -24,6 +24,7 @@ def test_spans_are_the_chords_of_an_ellipse_kept_off_the_tip():
 
 
 @given(mains=st.integers(2, 24))
+@settings(max_examples=40, deadline=None)
 def test_the_bed_is_even_about_its_middle_and_an_odd_main_is_right(mains: int):
     size = {"mains": mains, "crosses": 20, "long_m": 0.33, "wide_m": 0.25}
     half = mains // 2
@@ -43,6 +44,7 @@ def test_crosses_are_counted_in_the_order_pulled():
 
 
 @given(head=forces, held=forces, head_m=lengths, held_m=lengths, phi=shares)
+@settings(max_examples=40, deadline=None)
 def test_no_string_is_made_or_lost(
     head: float, held: float, head_m: float, held_m: float, phi: float
 ):
@@ -52,6 +54,7 @@ def test_no_string_is_made_or_lost(
 
 
 @given(head=forces, held=forces, head_m=lengths, held_m=lengths, phi=shares)
+@settings(max_examples=40, deadline=None)
 def test_afterwards_friction_can_hold_the_difference(
     head: float, held: float, head_m: float, held_m: float, phi: float
 ):
@@ -63,6 +66,7 @@ def test_afterwards_friction_can_hold_the_difference(
 
 
 @given(head=forces, lost=st.floats(0.0, 1.0), phi=shares)
+@settings(max_examples=40, deadline=None)
 def test_the_head_is_blind_to_a_loss_inside_the_dead_band(head: float, lost: float, phi: float):
     held = head * (1 - lost * (1 - phi))
 
@@ -72,6 +76,7 @@ def test_the_head_is_blind_to_a_loss_inside_the_dead_band(head: float, lost: flo
 
 
 @given(head=forces, share=st.floats(0.1, 0.95), head_m=lengths, held_m=lengths, phi=shares)
+@settings(max_examples=40, deadline=None)
 def test_the_step_read_backwards_gives_what_was_held(
     head: float, share: float, head_m: float, held_m: float, phi: float
 ):
@@ -84,6 +89,7 @@ def test_the_step_read_backwards_gives_what_was_held(
 
 
 @given(head=forces, share=st.floats(0.1, 0.99), tail=st.floats(0.2, 0.5), held_m=lengths)
+@settings(max_examples=40, deadline=None)
 def test_a_lift_off_without_friction_reads_as_the_lift_off_formula(
     head: float, share: float, tail: float, held_m: float
 ):
@@ -94,6 +100,7 @@ def test_a_lift_off_without_friction_reads_as_the_lift_off_formula(
 
 
 @given(seed=st.integers(0, 5000))
+@settings(max_examples=40, deadline=None)
 def test_shaking_lets_more_through_than_rest_and_never_everything(seed: int):
     rng = stream(seed, "friction")
     friction = draw_friction(rng)

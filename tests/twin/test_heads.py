@@ -40,6 +40,7 @@ def pulled(head, *, drop_n=0.0, seed=1, string=STRING, **hand: object) -> Trace:
 
 
 @given(kind=st.sampled_from(TRANSITS), seconds=st.floats(0.005, 0.03))
+@settings(max_examples=40, deadline=None)
 def test_a_release_falls_once_and_wholly(kind: str, seconds: float):
     shape = transit_shape(kind, seconds)
 
@@ -50,6 +51,7 @@ def test_a_release_falls_once_and_wholly(kind: str, seconds: float):
 
 
 @given(seed=st.integers(0, 999), stiffening=st.floats(1.0, 1.5))
+@settings(max_examples=40, deadline=None)
 def test_an_unsteady_hand_still_only_pulls(seed: int, stiffening: float):
     ramp = ramp_shape(stream(seed, "ramp"), seconds=0.8, stiffening=stiffening)
 
@@ -215,7 +217,7 @@ def test_a_slipping_gripper_is_made_good(in_hold: bool):
 
 
 @given(hz=st.floats(0.5, 1.2))
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)
 def test_it_bounces_at_its_own_frequency_and_dies_down(hz: float):
     head = DropWeight(bounce_hz=hz, damping=0.08, angle_sd_deg=0.0)
     trace = pulled(head, opens=False, dwell_s=8.0)

@@ -116,7 +116,7 @@ def test_a_drop_tells_about_the_string_behind():
 
 
 @given(seed=st.integers(0, 400), head=st.sampled_from(HEAD_NAMES))
-@settings(max_examples=12)
+@settings(max_examples=12, deadline=None)
 def test_the_moments_of_a_pull_come_in_order(seed: int, head: str):
     played = play_job(seed=seed, head=head, mains=4, crosses=2, pace=0.0)
     before_s = 0.0

@@ -1,7 +1,7 @@
 """Who is pulled when, what is opened for it, and what takes it."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tensionlog.twin.order import Clamping, Turn, positions, swapped
@@ -29,6 +29,7 @@ def test_one_half_first():
 
 
 @given(mains=st.integers(2, 24), crosses=st.integers(0, 24))
+@settings(max_examples=40, deadline=None)
 def test_every_string_is_pulled_once(mains: int, crosses: int):
     order = positions(mains=mains, crosses=crosses)
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tensionlog.twin.clamp import Clamp, draw_clamp
@@ -43,6 +43,7 @@ def test_give_costs_stiffness_times_millimetres():
 
 
 @given(slip=st.floats(0.0, 2.0), k=st.floats(120.0, 300.0))
+@settings(max_examples=40, deadline=None)
 def test_flex_comes_back_when_it_is_pulled_from_ahead_and_slip_does_not(slip: float, k: float):
     held = span(slip_mm=slip, stiffness_n_per_mm=k)
     alone = held.force_n(20.0)
@@ -117,6 +118,7 @@ def test_stick_slips_come_in_order_and_as_often_as_said():
 
 
 @given(seed=st.integers(0, 5000))
+@settings(max_examples=40, deadline=None)
 def test_a_drawn_clamp_is_sound(seed: int):
     clamp = draw_clamp(stream(seed, "clamp"), "A")
 

@@ -23,6 +23,7 @@ def reel(seed: int = 1, **changes: object) -> StringLaw:
 
 
 @given(seed=seeds, law=st.sampled_from(LAWS))
+@settings(max_examples=40, deadline=None)
 def test_a_string_starts_whole_and_only_ever_loses(seed: int, law: str):
     left = reel(seed, law=law).left(np.geomspace(1e-3, 1e5, 200))
 
@@ -32,6 +33,7 @@ def test_a_string_starts_whole_and_only_ever_loses(seed: int, law: str):
 
 
 @given(seed=seeds)
+@settings(max_examples=40, deadline=None)
 def test_the_log_law_loses_its_share_in_each_decade(seed: int):
     string = reel(seed, law="log")
 
@@ -71,6 +73,7 @@ def test_polyester_changes_its_slope_near_100_s():
 
 
 @given(seed=seeds)
+@settings(max_examples=40, deadline=None)
 def test_a_ladder_is_about_the_log_law_but_not_the_log_law(seed: int):
     string = reel(seed, law="ladder")
     lost = string.left(1.0) - string.left(100.0)
@@ -80,7 +83,7 @@ def test_a_ladder_is_about_the_log_law_but_not_the_log_law(seed: int):
 
 
 @given(seed=st.integers(0, 9), law=st.sampled_from(LAWS), loss=st.floats(5.0, 80.0))
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 def test_a_later_step_follows_by_superposition(seed: int, law: str, loss: float):
     """T(t) = T₀·left(t) − Δ·left(t − t₁), the form that hold tests rest on."""
     string = reel(seed, law=law)
@@ -118,6 +121,7 @@ def test_what_is_left_of_relaxation_slows_after_a_loss():
 @given(
     seed=seeds, sport=st.sampled_from(sorted(EA_N)), material=st.sampled_from(["nylon", "gut"])
 )
+@settings(max_examples=40, deadline=None)
 def test_drawn_reels_keep_inside_the_bands(seed: int, sport: str, material: str):
     string = draw_string(stream(seed, "reel"), sport=sport, material=material)
 
@@ -127,6 +131,7 @@ def test_drawn_reels_keep_inside_the_bands(seed: int, sport: str, material: str)
 
 
 @given(seed=seeds)
+@settings(max_examples=40, deadline=None)
 def test_the_few_rungs_for_integration_lose_about_the_same_a_decade(seed: int):
     string = reel(seed)
     rungs = string.few_rungs()
