@@ -132,7 +132,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
     runs = _runs_above(y, 0.6 * peak, stretch.last)
     if not runs:
         return None
-    begin, end = runs[-1]
+    begin, end = _lasting(runs, t)[-1]
     let_off = _let_off(t, y, begin=begin, end=end, noise=noise, cut=stretch.cut_at_end)
     level = float(np.median(y[begin : let_off + 1]))
     start = _start(t, y, crossing=begin, level=level, noise=noise)
@@ -220,7 +220,9 @@ def _runs_above(y: Floats, threshold: float, last: int) -> list[tuple[int, int]]
 
 
 def _lasting(runs: list[tuple[int, int]], t: Floats) -> list[tuple[int, int]]:
-    return [run for run in runs if t[run[1]] - t[run[0]] >= 0.15] or runs[-1:]
+    """The runs that were held, by their own length and by the longest one's."""
+    longest = max(t[b] - t[a] for a, b in runs)
+    return [(a, b) for a, b in runs if t[b] - t[a] >= max(min(0.15, longest), 0.2 * longest)]
 
 
 def _let_off(
