@@ -8,6 +8,7 @@ byte, damaged or not, in blocks of up to 256 KiB, so that memory stays flat.
 import json
 import re
 from collections.abc import Iterator, Mapping
+from hashlib import sha256
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -46,6 +47,17 @@ class RecordingReader:
     def started_s(self) -> float:
         """Host time at which it was opened (UTC, seconds since 1970)."""
         return self.header.started.timestamp()
+
+    def digest(self) -> str:
+        """SHA-256 of its uncompressed bytes in hex, header included.
+
+        Raises:
+            RecordingError: The file cannot be read.
+        """
+        found = sha256()
+        for block in read_blocks(self.path, []):
+            found.update(block)
+        return found.hexdigest()
 
     def __iter__(self) -> Iterator[Item]:
         """Yield arrivals, notes and device bytes in file order."""

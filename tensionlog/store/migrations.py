@@ -42,7 +42,14 @@ def m004_answers(db: Database) -> None:
         _run(db, schema.answer_table(name))
 
 
+@migrations()
+def m005_boots(db: Database) -> None:
+    """Starts of the device; a sitting stored before has none and is drawn as one start."""
+    _run(db, schema.BOOTS)
+
+
 STEPS: Final = tuple(
-    step.__name__ for step in (m001_recordings, m002_jobs, m003_pulls, m004_answers)
+    step.__name__
+    for step in (m001_recordings, m002_jobs, m003_pulls, m004_answers, m005_boots)
 )
 """Names of all steps of this version, in order."""

@@ -41,6 +41,9 @@ def recordings(db: Database) -> list[StoredRecording]:
     faults: dict[int, dict[str, int]] = defaultdict(dict)
     for row in db.query("SELECT recording_id, fault, times FROM faults ORDER BY fault"):
         faults[row["recording_id"]][row["fault"]] = row["times"]
+    boots: dict[int, list[float]] = defaultdict(list)
+    for row in db.query("SELECT recording_id, start_s FROM boots ORDER BY boot"):
+        boots[row["recording_id"]].append(row["start_s"])
     sql = (
         "SELECT r.*, c.coefficients, c.name AS calibration_name, c.made_on"
         " FROM recordings r LEFT JOIN calibrations c USING (calibration_id)"
@@ -53,6 +56,7 @@ def recordings(db: Database) -> list[StoredRecording]:
             digest=row["sha256"],
             ledger=columns.ledger_of(row, faults[row["recording_id"]]),
             drift_ppm=row["drift_ppm"],
+            boot_starts_s=tuple(boots[row["recording_id"]]),
         )
         for row in db.query(f"{sql} {_IN_TIME}")
     ]

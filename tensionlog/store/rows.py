@@ -21,6 +21,7 @@ class StoredRecording:
         digest: SHA-256 of the file's uncompressed bytes in hex, or None while it grows.
         ledger: What was lost, or None where the recording was not finished.
         drift_ppm: Device clock against host clock, parts per million, or None.
+        boot_starts_s: Start of each boot, seconds from the recording's first sample.
     """
 
     recording_id: int
@@ -29,6 +30,7 @@ class StoredRecording:
     digest: str | None
     ledger: Ledger | None
     drift_ppm: float | None
+    boot_starts_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

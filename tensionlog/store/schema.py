@@ -259,6 +259,16 @@ CREATE TABLE {name} (
 """
 
 
+BOOTS = """
+CREATE TABLE boots (
+    recording_id INTEGER NOT NULL REFERENCES recordings ON DELETE CASCADE,
+    boot INTEGER NOT NULL,
+    start_s REAL NOT NULL,
+    PRIMARY KEY (recording_id, boot)
+) STRICT;
+"""
+"""Where each start of the device lies on the recording's axis, so that traces can be drawn."""
+
 ANSWER_TABLES: Final = {
     "check": "checks",
     "hold": "holds",

@@ -136,6 +136,7 @@ class Store:
         *,
         digest: str | None = None,
         drift_ppm: float | None = None,
+        boot_starts_s: Sequence[float] = (),
     ) -> None:
         """Close the account of a sitting.
 
@@ -144,9 +145,17 @@ class Store:
             ledger: What the device counted against what arrived.
             digest: SHA-256 of the file's uncompressed bytes, where `begin` had none.
             drift_ppm: Device clock against host clock, parts per million.
+            boot_starts_s: Start of each boot, seconds from the recording's first sample.
         """
         with said_plainly(self._label):
-            writes.finish(self._db, recording_id, ledger, digest=digest, drift_ppm=drift_ppm)
+            writes.finish(
+                self._db,
+                recording_id,
+                ledger,
+                digest=digest,
+                drift_ppm=drift_ppm,
+                boot_starts_s=boot_starts_s,
+            )
 
     def forget(self, recording_id: int) -> None:
         """Remove a sitting and all that hangs on it."""

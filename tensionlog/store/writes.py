@@ -202,6 +202,7 @@ def finish(
     *,
     digest: str | None,
     drift_ppm: float | None,
+    boot_starts_s: Sequence[float],
 ) -> None:
     """Say what was lost on the way; a digest given here or to `begin` is kept."""
     row = checked(columns.ledger_row(ledger) | {"drift_ppm": drift_ppm})
@@ -220,5 +221,14 @@ def finish(
             [
                 checked({"recording_id": recording_id, "fault": fault, "times": times})
                 for fault, times in ledger.faults.items()
+            ],
+        )
+        db.execute("DELETE FROM boots WHERE recording_id = ?", [recording_id])
+        insert(
+            db,
+            "boots",
+            [
+                checked({"recording_id": recording_id, "boot": boot, "start_s": start_s})
+                for boot, start_s in enumerate(boot_starts_s)
             ],
         )
