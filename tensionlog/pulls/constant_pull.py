@@ -2,8 +2,8 @@
 
 The motor rests inside its dead band while the string relaxes, and pulls back to its
 upper edge when the lower one is reached; a clamp that opens makes it do the same with
-a larger fall. Before the fall the reading slopes down with the relaxation; after it the
-recovery is fitted up to where the motor rests again, so the saw-tooth stays outside.
+a fall in front. A release is told from a tooth by comparison: what one motor start
+anywhere near explains without a fall is no release.
 """
 
 from collections.abc import Sequence
@@ -12,65 +12,43 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionlog.pulls.dip import Dip, Recovery, Window, fit_dip
-from tensionlog.pulls.edge import SETTLE_PERIODS
-from tensionlog.pulls.lockout import CLAMP_PUSH_S, SEEN_RATIO, Hold
-from tensionlog.pulls.shape import Shape
+from tensionlog.pulls.dip import (
+    CONVERTERS,
+    FALL_S,
+    FALLS_S,
+    U_FALL_S,
+    Solved,
+    Trace,
+    look_up,
+    shrunk,
+    solve_many,
+    trace_of,
+)
+from tensionlog.pulls.least_squares import Fit, fit
+from tensionlog.pulls.lockout import SEEN_RATIO, Hold
+from tensionlog.pulls.motor import Motor, Tables
+from tensionlog.pulls.quiet import disturbed
+from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
 
 Floats = NDArray[np.float64]
 
 LOWEST_RATE_HZ = 40.0
 """Below this a dip of 0.2–1 s is gone within the converter's own settling."""
 
-CONVERTERS = (1.0, 2.0, 3.0, 4.0)
-"""Conversions that a converter may average over; a job shows which it is."""
-
 MOST_DIPS = 8
 """Dips that a motor is learned from, the deepest of the job."""
 
-BEFORE_S = 0.4
+OVERSHOOT_S = 0.2
+"""How long the last of an overshoot or a pre-stretch takes to come down."""
+
+BEFORE_S = (0.4, 0.25, 0.15, 0.08)
 """How much of the hold before the fall is looked at."""
 
+REST_SHARE = 0.08
+"""The motor stops where less than about this share of its band is left to do."""
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Motor:
-    """What is known of a motor before a hold is looked at.
-
-    Attributes:
-        tau_s: Time constant of the recovery behind the reaction time.
-        u_ln_tau: Standard uncertainty of ln τ for one hold.
-        reaction_s: Time before the recovery begins.
-        converter: Conversions over which the converter averages.
-    """
-
-    tau_s: float = 0.16
-    u_ln_tau: float = 0.8
-    reaction_s: float = 0.0
-    converter: float = SETTLE_PERIODS
-
-    def recovery(self, period: float) -> Recovery:
-        """The dip's family on a trace with this time between samples."""
-        return Recovery(
-            remainder=self._left,
-            parameters=np.array([np.log(self.tau_s)]),
-            sds=np.array([self.u_ln_tau]),
-            converter_s=self.converter * period,
-        )
-
-    def _left(self, parameters: Floats, x: Floats) -> tuple[Floats, Floats]:
-        elapsed = np.maximum(x - self.reaction_s, 0.0) / np.exp(parameters[0])
-        left = np.exp(-elapsed)
-        return left, (elapsed * left)[None, :]
-
-
-def _lasting(motor: Motor, period: float) -> Recovery:
-    """A fall inside the dead band: nothing is made good."""
-    return Recovery(
-        remainder=lambda _, x: (np.ones_like(x), np.empty((0, len(x)))),
-        parameters=np.empty(0),
-        sds=np.empty(0),
-        converter_s=motor.converter * period,
-    )
+BETTER_BY = 20.0
+"""Chi-square by which a release must beat the best motor start without one."""
 
 
 def read_constant_pull(
@@ -89,91 +67,17 @@ def read_constant_pull(
     begin, stop = settled_part(shape)
     if stop - begin < 6:
         return None
-    t, y = shape.t[begin:stop], shape.y[begin:stop]
     if 1.0 / shape.period < LOWEST_RATE_HZ:
-        return _without_release(y, drop=None)
-    near = _deepest_fall(t, y, shape.period) if release_at is None else release_at
-    if near is None:
-        return _without_release(y, drop=None)
-    dip = best_dip(shape, t, y, near=near, motor=motor)
-    if dip is None or (dip.drop < SEEN_RATIO * dip.u_drop and release_at is None):
-        return _without_release(y, drop=dip)
-    return _released(t, y, dip)
-
-
-def learn_motor(shapes: Sequence[Shape]) -> Motor:
-    """Find what a job's deepest dips have in common: one motor made them all good.
-
-    The converter's averaging and the motor's reaction time are taken from a short list,
-    whichever leaves least of the dips unexplained; the time constant is their mean.
-    """
-    fallen = sorted(filter(None, map(_fallen, shapes)), key=lambda f: -f.depth)[:MOST_DIPS]
-    fallen = [f for f in fallen if f.depth > 8.0 * f.shape.noise]
-    if len(fallen) < 3:
-        return Motor()
-    best = min((_tried(fallen, Motor(converter=c)) for c in CONVERTERS), key=_unexplained)
-    for reaction_s in (0.02, 0.04):
-        tried = _tried(fallen, replace(best.motor, reaction_s=reaction_s))
-        best = min(best, tried, key=_unexplained)
-    return best.common_motor()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fallen:
-    """A hold with a fall in it: where it is steepest, and how deep."""
-
-    shape: Shape
-    t: Floats
-    y: Floats
-    near: float
-    depth: float
-
-
-def _fallen(shape: Shape) -> _Fallen | None:
-    begin, stop = settled_part(shape)
-    t, y = shape.t[begin:stop], shape.y[begin:stop]
-    near = _deepest_fall(t, y, shape.period) if stop - begin >= 6 else None
-    if near is None:
-        return None
-    at = int(np.searchsorted(t, near))
-    behind = float(np.median(y[max(0, at - 5) : at + 1]))
-    ahead = float(y[at : at + round(0.03 / shape.period) + 6].min())
-    return _Fallen(shape=shape, t=t, y=y, near=near, depth=behind - ahead)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Tried:
-    """A motor held against a job's dips."""
-
-    motor: Motor
-    dips: tuple[Dip, ...]
-
-    def common_motor(self) -> Motor:
-        """The motor with the time constant that the dips agree on."""
-        ln_tau = np.array([dip.parameters[0] for dip in self.dips])
-        u = np.array([dip.u_parameters[0] for dip in self.dips])
-        weight = 1.0 / (u**2 + 0.04**2)
-        mean = float((weight * ln_tau).sum() / weight.sum())
-        scatter = float(np.sqrt((weight * (ln_tau - mean) ** 2).sum() / weight.sum()))
-        sd = float(np.clip(scatter, 0.03, 0.3))
-        return replace(self.motor, tau_s=float(np.exp(mean)), u_ln_tau=sd)
-
-
-def _tried(fallen: Sequence[_Fallen], motor: Motor) -> _Tried:
-    dips = [
-        dip
-        for f in fallen
-        if (dip := best_dip(f.shape, f.t, f.y, near=f.near, motor=motor)) is not None
-        and len(dip.parameters)
-    ]
-    return _Tried(motor=motor, dips=tuple(dips))
-
-
-def _unexplained(tried: _Tried) -> float:
-    """Median reduced chi-square: one dip with a hand on it must not choose the motor."""
-    if len(tried.dips) < 2:
-        return np.inf
-    return float(np.median([dip.chi2 / dip.degrees for dip in tried.dips]))
+        return _without_release(shape.y[begin:stop], dip=None)
+    hold = hold_of(shape, motor)
+    near = _candidates(hold, motor) if release_at is None else [release_at]
+    dips = [dip for at in near if (dip := fit_dip(hold, motor, at)) is not None]
+    if not dips:
+        return _without_release(hold.trace.y, dip=None)
+    dip = max(dips, key=lambda d: d.gain)
+    if release_at is None and not dip.seen:
+        return _without_release(hold.trace.y, dip=dip)
+    return _released(hold.trace, dip)
 
 
 def settled_part(shape: Shape) -> tuple[int, int]:
@@ -183,122 +87,520 @@ def settled_part(shape: Shape) -> tuple[int, int]:
     if len(hold) < 6:
         return shape.top, shape.top
     level = float(np.median(hold))
-    high = np.flatnonzero(hold > 1.012 * level + 4.0 * shape.noise)
-    early = high[high < 0.8 * len(hold)]
-    begin = shape.top + (int(early[-1]) + 1 if len(early) else 0)
-    return begin + max(2, round(0.03 / shape.period)), stop
+    reach = int(np.searchsorted(shape.t, shape.t[shape.top] + 0.3)) - shape.top
+    high = hold > 1.012 * level + 4.0 * shape.noise
+    if not high[: max(1, reach)].any():
+        return int(np.searchsorted(shape.t, shape.t[shape.top] + OVERSHOOT_S)), stop
+    first = int(np.argmax(high))
+    low = np.flatnonzero(~high[first:])
+    over = shape.top + first + (int(low[0]) if len(low) else 0)
+    return int(np.searchsorted(shape.t, shape.t[over] + OVERSHOOT_S)), stop
 
 
-def _deepest_fall(t: Floats, y: Floats, period: float) -> float | None:
-    """Where the reading falls fastest, in the greatest fall within settling and 30 ms."""
-    few = max(2, round(0.025 / period))
-    across = round(SETTLE_PERIODS + 0.03 / period)
-    if len(y) < 2 * few + across:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """A settled hold, thinned, with what a hand did to it left out.
+
+    Attributes:
+        trace: What is left.
+        top_t: The ramp's end.
+        level: Its median.
+    """
+
+    trace: Trace
+    top_t: float
+    level: float
+
+
+def hold_of(shape: Shape, motor: Motor) -> Held:
+    """The settled part of a pull as it is fitted."""
+    begin, stop = settled_part(shape)
+    trace = trace_of(
+        shape.t[begin:stop],
+        shape.y[begin:stop],
+        noise=shape.noise,
+        period=shape.period,
+        converter=motor.converter,
+    )
+    level = float(np.median(trace.y))
+    trace = trace.kept(~disturbed(trace, level=level))
+    return Held(trace=trace, top_t=float(shape.t[shape.top]), level=level)
+
+
+def _candidates(hold: Held, motor: Motor) -> list[float]:
+    """Moments at which the reading falls most, by two filters: made good, and lasting."""
+    trace, period = hold.trace, hold.trace.period
+    if len(trace.t) < 16:
+        return []
+    t = np.arange(trace.t[0], trace.t[-1], period)
+    y = np.interp(t, trace.t, trace.y)
+    tables = motor.tables(trace.boxes_s)
+    dip, step = tables.dips[1, 0], tables.steps[1]
+    tooth = motor.tooth * hold.level
+    after = min(0.08 + 1.5 * motor.tau_s, 0.4)
+    made_good = _filtered(y, trace, [dip, tables.pulled], [np.inf, tooth], after)
+    lasting = _filtered(y, trace, [step], [np.inf], 0.14)
+    chosen: list[int] = []
+    for score, many in ((made_good, 2), (lasting, 1)):
+        for _ in range(many):
+            at = int(np.argmax(score))
+            if score[at] <= 0.0:
+                break
+            near = max(2, round(0.05 / period))
+            score[max(0, at - near) : at + near] = 0.0
+            if all(abs(at - other) > near for other in chosen):
+                chosen.append(at)
+    return [float(t[at]) for at in chosen]
+
+
+def _filtered(
+    y: Floats, trace: Trace, shapes: list[Floats], sds: list[float], after_s: float
+) -> Floats:
+    """Size over uncertainty of a fall at each sample of `y`; shape of `y`."""
+    before = max(4, round(0.12 / trace.period))
+    x = trace.period * np.arange(-before, round(after_s / trace.period) + 1)
+    signs = [-1.0] + [1.0] * (len(shapes) - 1)
+    columns = [np.asarray(s * look_up(table, x)) for s, table in zip(signs, shapes, strict=True)]
+    design = np.column_stack([*columns, np.ones_like(x), x])
+    held = np.append(trace.noise / np.array(sds), [0.0, trace.noise / 3.0])
+    inverse = np.linalg.inv(design.T @ design + np.diag(held**2))
+    weights = inverse[0] @ design.T / np.sqrt(inverse[0, 0]) / trace.noise
+    score = np.zeros_like(y)
+    if len(y) >= len(x):
+        inside = np.convolve(y - y.mean(), weights[::-1], "valid")
+        score[before : before + len(inside)] = inside
+    return score
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dip:
+    """A fall that was fitted.
+
+    Attributes:
+        drop: Its size, positive downward.
+        u_drop: One standard uncertainty, moment and time constant included.
+        begin_s: When it begins.
+        before: The reading just before.
+        lasting: Whether the motor left it as it is.
+        gain: Chi-square by which it beats the best motor start without a fall.
+        ln_tau: Fitted ln(τ/motor's), and its standard uncertainty.
+        slope: Fitted relaxation per decade, and its standard uncertainty.
+        misfit: Reduced chi-square.
+    """
+
+    drop: float
+    u_drop: float
+    begin_s: float
+    before: float
+    lasting: bool
+    gain: float
+    ln_tau: tuple[float, float]
+    slope: tuple[float, float]
+    misfit: float
+
+    @property
+    def seen(self) -> bool:
+        """Whether it is told from zero and from a tooth of the motor's own."""
+        return self.gain > BETTER_BY and self.drop > SEEN_RATIO * self.u_drop
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Near:
+    """The surroundings of a candidate.
+
+    Attributes:
+        trace: Samples from the straight stretch before to the rest behind.
+        top_t: The ramp's end.
+        at: The candidate.
+        tooth: Height of the saw-tooth.
+        prior: Means and deviations of level, relaxation, rise, drop.
+        wide: Whether the motor may be pulling already.
+    """
+
+    trace: Trace
+    top_t: float
+    at: float
+    tooth: float
+    prior: tuple[Floats, Floats]
+    wide: bool
+
+    def relaxed(self, t: Floats, start_t: Floats, rest_t: Floats) -> Floats:
+        """Decades of time from the candidate to `t`, less those the motor pulled in."""
+        return self._aged(np.minimum(t, start_t)) + (
+            self._aged(np.maximum(t, rest_t)) - self._aged(rest_t)
+        )
+
+    def _aged(self, t: Floats) -> Floats:
+        since = np.clip(t - self.top_t, 0.0, 1e3) + 0.2
+        result: Floats = np.log10(since / (self.at - self.top_t + 0.2))
+        return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Guess:
+    """Moments of fall and motor start for many hypotheses, shape (b,) each.
+
+    Attributes:
+        fall_t: When the fall begins.
+        start_t: When the motor starts; `inf` for never.
+        fall_s: How long it takes; 0 for no fall at all.
+        share: Share of the fall after which the motor starts, −1 for a start of its own.
+        pull_s: How long the motor then pulls.
+    """
+
+    fall_t: Floats
+    start_t: Floats
+    fall_s: Floats
+    share: float
+    pull_s: float
+
+
+def fit_dip(hold: Held, motor: Motor, at: float) -> Dip | None:
+    """Fit a fall close to `at`, and what explains the reading without one."""
+    near = _near(hold, motor, at)
+    if near is None:
         return None
-    means = np.convolve(y, np.ones(few) / few, "valid")
-    fall = means[: -(few + across)] - means[few + across :]
-    if not len(fall):
+    tables = motor.tables(near.trace.boxes_s)
+    made_good = _best_made_good(near, tables, motor)
+    lasting = _best(near, tables, _steps(near, motor))
+    state = min(made_good, lasting, key=lambda s: s.chi2)
+    null = _solve(near, tables, _teeth(near, motor)).chi2.min()
+    return _refined(near, motor, state, float(null))
+
+
+def _near(hold: Held, motor: Motor, at: float) -> _Near | None:
+    trace = hold.trace
+    index = int(np.searchsorted(trace.t, at - 1.2 * trace.period))
+    settle = sum(trace.boxes_s) + FALLS_S[-1]
+    last = int(np.searchsorted(trace.t, at + settle + 3.0 * motor.tau_s))
+    if index < 4 or last - index < 7 or trace.t[index] - at > 0.1:
         return None
-    window = int(np.argmax(fall)) + few - 1
-    steepest = window + int(np.argmin(np.diff(y[window : window + across + 2])))
-    return float(t[steepest])
-
-
-def best_dip(
-    shape: Shape, t: Floats, y: Floats, *, near: float, motor: Motor
-) -> Dip | None:
-    """The dip around `near` as one that is made good, or as one that is not."""
-    made_good = _window(shape, t, y, near=near, recovers=True)
-    stays = _window(shape, t, y, near=near, recovers=False)
-    if made_good is None or stays is None:
-        return None
-    period = shape.period
-    dip = fit_dip(made_good, motor.recovery(period), near_s=near, period=period)
-    flat = fit_dip(stays, _lasting(motor, period), near_s=near, period=period)
-    better = flat.chi2 / flat.degrees < dip.chi2 / dip.degrees
-    return flat if better else dip
-
-
-def _window(
-    shape: Shape, t: Floats, y: Floats, *, near: float, recovers: bool
-) -> Window | None:
-    at = int(np.searchsorted(t, near))
-    first = _after_last_kick(t, y, at, shape)
-    last = _rest_again(t, y, at, shape) if recovers else _until(t, near + 0.25)
-    if at - first < 3 or last - at < 5:
-        return None
-    part = slice(first, last)
-    since = np.minimum(t[part] - near, 0.0)
-    age = max(near - float(shape.t[shape.top]), 0.3)
-    slope = -0.04 * shape.level / (np.log(10.0) * age)
-    level = float(np.median(y[first:at]))
-    tooth = max(2.0 * shape.noise, 0.5 * float(np.ptp(np.quantile(y[:at], [0.05, 0.95]))))
-    means = np.array([level, slope, 0.5 * tooth])
-    sds = np.array([np.inf, 0.8 * abs(slope) + 0.5, tooth])
-    return Window(
-        t=t[part],
-        y=y[part],
-        before=np.column_stack([np.ones(last - first), since]),
+    first, wide = _straight_before(trace, index - 1)
+    tooth = motor.tooth * hold.level
+    loss = motor.share * hold.level
+    means = np.array([float(np.median(trace.y[first:index])), -loss, 0.5 * tooth, 0.0])
+    sds = np.array([np.inf, motor.u_share * hold.level, 0.4 * tooth, 1e6])
+    if wide:  # The motor may be pulling: up to a tooth in one time constant.
+        age = float(at - hold.top_t) + 0.2
+        sds[1] = 2.0 * tooth / motor.tau_s * age * np.log(10.0)
+    return _Near(
+        trace=trace.kept(slice(first, last)),
+        top_t=hold.top_t,
+        at=at,
+        tooth=tooth,
         prior=(means, sds),
-        noise=max(shape.noise, 1e-9),
+        wide=wide,
     )
 
 
-def _until(t: Floats, moment: float) -> int:
-    return int(np.searchsorted(t, moment))
+def _straight_before(trace: Trace, at: int) -> tuple[int, bool]:
+    """Where the longest straight stretch that ends at index `at` begins.
+
+    Returns:
+        Its first index, and whether it is too short to be sure that the motor rests.
+    """
+    t, y = trace.t, trace.y
+    for length_s in BEFORE_S:
+        begin = int(np.searchsorted(t, t[at] - length_s))
+        if at - begin < 5:
+            continue
+        x = t[begin:at] - t[begin:at].mean()
+        part = y[begin:at] - y[begin:at].mean()
+        rest = part - x * (float(x @ part) / float(x @ x))
+        degrees = at - begin - 2
+        chi2 = float(rest @ rest) / trace.noise**2
+        if chi2 < degrees + 2.5 * np.sqrt(2.0 * degrees):
+            return begin, length_s < 0.2
+    return max(0, at - 5), True
 
 
-def _after_last_kick(t: Floats, y: Floats, at: int, shape: Shape) -> int:
-    """Index after the motor's last pull before the release: before it another tooth was on."""
-    first = int(np.searchsorted(t, t[min(at, len(t) - 1)] - BEFORE_S))
-    span = max(2, round(0.04 / shape.period))
-    rises = y[first + span : at] - y[first : max(first, at - span)]
-    kicks = np.flatnonzero(rises > max(5.0 * shape.noise, 0.08))
-    if not len(kicks):
-        return first
-    after = first + int(kicks[-1]) + span
-    return after if at - after >= max(4, round(0.05 / shape.period)) else max(first, at - 4)
+def _steps(near: _Near, motor: Motor) -> _Guess:
+    """Falls that last until the motor starts of itself, or for good."""
+    moments = near.at + near.trace.period * np.arange(-2.0, 2.1, 0.5)
+    later = near.at + sum(near.trace.boxes_s) + np.append(
+        np.arange(0.05, near.trace.t[-1] - near.at, 0.12), np.inf
+    )
+    m, start = (a.ravel() for a in np.meshgrid(moments, later, indexing="ij"))
+    return _Guess(
+        fall_t=m,
+        start_t=start,
+        fall_s=np.full(len(m), FALLS_S[1]),
+        share=-1.0,
+        pull_s=2.6 * motor.tau_s,
+    )
 
 
-def _rest_again(t: Floats, y: Floats, at: int, shape: Shape) -> int:
-    """Index where the recovery has come within a tenth of the fall of where it began."""
-    before = float(np.median(y[max(0, at - 6) : at + 1]))
-    search = slice(at, _until(t, t[min(at, len(t) - 1)] + 1.6))
-    lowest = at + int(np.argmin(y[search]))
-    depth = before - float(y[lowest])
-    back = np.flatnonzero(y[lowest : search.stop] > before - 0.08 * depth - shape.noise)
-    return lowest + int(back[0]) + 1 if len(back) else search.stop
+def _teeth(near: _Near, motor: Motor) -> _Guess:
+    """Motor starts without a release, from well before the stretch to its end."""
+    t = near.trace.t
+    starts = np.append(np.arange(t[0] - 2.5 * motor.tau_s, t[-1], 0.02), np.inf)
+    return _Guess(
+        fall_t=np.full(len(starts), near.at),
+        start_t=starts,
+        fall_s=np.zeros(len(starts)),
+        share=-1.0,
+        pull_s=2.6 * motor.tau_s,
+    )
 
 
-def _without_release(y: Floats, drop: Dip | None) -> Hold:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _State:
+    """One hypothesis: moment, duration and motor start, with its linear solution."""
+
+    fall_t: float
+    start_t: float
+    fall_s: float
+    share: float
+    pull_s: float
+    chi2: float
+    coefficients: Floats
+
+
+def _best_made_good(near: _Near, tables: Tables, motor: Motor) -> _State:
+    """The best dip: when the motor starts follows from the band and the drop."""
+    moments = near.at + near.trace.period * np.arange(-2.5, 2.6, 0.5)
+    m, f = (a.ravel() for a in np.meshgrid(moments, FALLS_S, indexing="ij"))
+    share, pull_s = 0.0, 3.0 * motor.tau_s
+    best: _State | None = None
+    for _ in range(2):
+        start = m + share * f
+        guess = _Guess(fall_t=m, start_t=start, fall_s=f, share=share, pull_s=pull_s)
+        best = _best(near, tables, guess)
+        _, slope, rise, drop = best.coefficients
+        drop = max(drop, 0.2 * near.tooth)
+        pulling = near.wide and slope > 0.5 * near.prior[0][1]
+        share = 0.0 if pulling else float(np.clip((near.tooth - rise) / drop, 0.0, 1.0))
+        depth = (drop + max(rise, 0.0)) / near.tooth
+        pull_s = motor.tau_s * float(np.log(max(depth, 0.3) / REST_SHARE))
+    assert best is not None  # the loop ran
+    return best
+
+
+def _best(near: _Near, tables: Tables, guess: _Guess) -> _State:
+    solved = _solve(near, tables, guess)
+    chi2 = solved.chi2 + np.where(solved.coefficients[:, 3] > 0.0, 0.0, 1e3)
+    k = int(np.argmin(chi2))
+    return _State(
+        fall_t=float(guess.fall_t[k]),
+        start_t=float(guess.start_t[k]),
+        fall_s=float(guess.fall_s[k]),
+        share=guess.share,
+        pull_s=guess.pull_s,
+        chi2=float(solved.chi2[k]),
+        coefficients=solved.coefficients[k],
+    )
+
+
+def _solve(near: _Near, tables: Tables, guess: _Guess) -> Solved:
+    t = near.trace.t
+    pulled = look_up(tables.pulled, t - guess.start_t[:, None])
+    fall = np.zeros_like(pulled)
+    for fall_s in FALLS_S:
+        chosen = guess.fall_s == fall_s
+        if chosen.any():
+            table = tables.fall(fall_s, guess.share)
+            fall[chosen] = look_up(table, t - guess.fall_t[chosen, None])
+    if guess.share < 0.0 and guess.fall_s[0] > 0.0:
+        fall -= pulled
+    start = np.minimum(guess.start_t, t[-1])[:, None]
+    slope = near.relaxed(t, start, np.minimum(start + guess.pull_s, t[-1]))
+    design = np.stack([np.ones_like(fall), slope, pulled, -fall], axis=2)
+    means, sds = near.prior[0].copy(), near.prior[1]
+    y = near.trace.y - means[0]
+    means[0] = 0.0
+    return solve_many(design, y, near.trace.noise, (means, sds))
+
+
+def _refined(near: _Near, motor: Motor, state: _State, null: float) -> Dip:
+    """Linear in everything around the best of the grid; a few steps of the moment."""
+    tables = motor.tables(near.trace.boxes_s)
+    period = near.trace.period
+    result = _linearised(near, tables, state, motor)
+    for _ in range(3):
+        step = float(np.clip(result.coefficients[4], -0.5 * period, 0.5 * period))
+        fall_s = float(np.clip(state.fall_s + result.coefficients[5], FALLS_S[0], FALLS_S[-1]))
+        if abs(step) < 0.02 * period and abs(fall_s - state.fall_s) < 0.001:
+            break
+        moved = replace(
+            state, fall_t=state.fall_t + step, start_t=state.start_t + step, fall_s=fall_s
+        )
+        again = _linearised(near, tables, moved, motor)
+        if again.chi2 > result.chi2 + 0.5:
+            break
+        state, result = moved, again
+    used = max(1, len(near.trace.t) - 7)
+    misfit = result.chi2 / used
+    c = result.coefficients
+    return Dip(
+        drop=float(c[3]),
+        u_drop=result.u(3),
+        begin_s=state.fall_t,
+        before=float(c[0]) + near.prior[0][0],
+        lasting=state.share < 0.0,
+        gain=(null - result.chi2) / max(1.0, misfit),
+        ln_tau=(float(c[6]), result.u(6)),
+        slope=(float(c[1]), result.u(1)),
+        misfit=misfit,
+    )
+
+
+def _linearised(near: _Near, tables: Tables, state: _State, motor: Motor) -> Fit:
+    """Fit of level, relaxation, rise, drop, moment, ln τ and start around one state."""
+    t, period = near.trace.t, near.trace.period
+    h = 0.25 * period
+    fall = tables.fall(state.fall_s, state.share)
+    lasting = state.share < 0.0
+
+    def columns(shift: float) -> tuple[Floats, Floats]:
+        pulled = look_up(tables.pulled, t - state.start_t + shift)
+        dip = look_up(fall, t - state.fall_t + shift)
+        return pulled, dip - pulled if lasting else dip
+
+    pulled, dip = columns(0.0)
+    start = np.array(min(state.start_t, t[-1]))
+    slope = near.relaxed(t, start, np.minimum(start + state.pull_s, t[-1]))
+    design = np.column_stack([np.ones_like(t), slope, pulled, -dip])
+    means, sds = near.prior[0].copy(), near.prior[1]
+    y = near.trace.y - means[0]
+    means[0] = 0.0
+    _, _, rise, drop = state.coefficients
+    (pulled_in, dip_in), (pulled_out, dip_out) = columns(h), columns(-h)
+    by_moment = (drop * (dip_in - dip_out) - rise * (pulled_in - pulled_out)) / (2.0 * h)
+    pulled_slope = look_up(tables.pulled_slope, t - state.start_t)
+    if lasting:
+        by_tau, by_share = (rise + drop) * pulled_slope, np.zeros_like(t)
+    else:
+        x = t - state.fall_t
+        dip_slope = look_up(tables.by_tau(state.fall_s, state.share), x)
+        by_tau = rise * pulled_slope - drop * dip_slope
+        by_share = -drop * look_up(tables.by_share(state.fall_s), x)
+    by_fall = -drop * look_up(tables.by_fall(state.fall_s, state.share), t - state.fall_t)
+    means = np.concatenate([means, [0.0, FALL_S - state.fall_s, 0.0, 0.0]])
+    u_share = 0.01 + 0.25 * min(1.0, near.tooth / max(drop, 1e-9))
+    sds = np.append(sds, [2.0 * period, U_FALL_S, motor.u_ln_tau, u_share])
+    white = np.full(len(t), 1.0 / near.trace.noise)
+    shapes = [by_moment, by_fall, by_tau, by_share]
+    return fit(np.column_stack([design, *shapes]), y, white, (means, sds))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tried:
+    motor: Motor
+    dips: tuple[Dip, ...]
+
+    @property
+    def unexplained(self) -> float:
+        """Median reduced chi-square: one dip with a hand on it must not choose the motor."""
+        if len(self.dips) < 2:
+            return np.inf
+        return float(np.mean(np.log([dip.misfit for dip in self.dips])))
+
+
+def learn_motor(shapes: Sequence[Shape]) -> Motor:
+    """Find what a job's deepest dips have in common: one motor made them all good."""
+    usable = [s for s in shapes if s.period < 1.0 / LOWEST_RATE_HZ]
+    motor = Motor(tooth=_tooth(usable))
+    found: list[tuple[float, Shape, float]] = []
+    for shape in usable:
+        begin, stop = settled_part(shape)
+        if stop - begin < 16:
+            continue
+        fallen = _deepest(shape, motor)
+        if fallen is not None:
+            found.append((fallen[1], shape, fallen[0]))
+    found = sorted(found, key=lambda f: -f[0])[:MOST_DIPS]
+    found = [f for f in found if f[0] > 10.0 * f[1].noise]
+    if len(found) < 3:
+        return motor
+    trials = (_tried(found, replace(motor, converter=c)) for c in CONVERTERS)
+    best = min(trials, key=lambda t: t.unexplained)
+    for reaction_s in (0.01, 0.02, 0.03):
+        tried = _tried(found, replace(best.motor, reaction_s=reaction_s))
+        if tried.unexplained < best.unexplained:
+            best = tried
+        else:
+            break
+    return best.motor
+
+
+def _deepest(shape: Shape, motor: Motor) -> tuple[float, float] | None:
+    hold = hold_of(shape, motor)
+    trace = hold.trace
+    few = max(2, round(0.025 / trace.period))
+    across = max(1, round((4.0 * shape.period + 0.03) / trace.period))
+    if len(trace.y) < 2 * few + across + 4:
+        return None
+    means = np.convolve(trace.y, np.ones(few) / few, "valid")
+    fall = means[: -(few + across)] - means[few + across :]
+    at = int(np.argmax(fall))
+    return float(trace.t[at + few - 1] + 0.5 * trace.period), float(fall[at])
+
+
+def _tooth(shapes: Sequence[Shape]) -> float:
+    """Height of the saw-tooth as a share of the level, over the job."""
+    heights = []
+    for shape in shapes:
+        begin, stop = settled_part(shape)
+        if stop - begin > 16:
+            y = shape.y[begin:stop]
+            low, high = np.quantile(y, [0.1, 0.85])
+            heights.append((high - low) / 0.75 / shape.level)
+    return float(np.clip(np.median(heights), 0.003, 0.02)) if heights else 0.008
+
+
+def _tried(found: Sequence[tuple[float, Shape, float]], motor: Motor) -> _Tried:
+    """Dips as this motor's, its time constant brought to what they agree on."""
+    wide = motor.u_ln_tau
+    dips: tuple[Dip, ...] = ()
+    for _ in range(4):
+        fitted = [fit_dip(hold_of(s, motor), motor, at) for _, s, at in found]
+        dips = tuple(d for d in fitted if d is not None and not d.lasting)
+        if len(dips) < 2:
+            return _Tried(motor=motor, dips=dips)
+        ln_tau = np.array([d.ln_tau[0] for d in dips])
+        weight = 1.0 / (np.array([d.ln_tau[1] for d in dips]) ** 2 + 0.04**2)
+        mean = float((weight * ln_tau).sum() / weight.sum())
+        scatter = float(1.4826 * np.median(np.abs(ln_tau - mean)))
+        step = float(np.clip(mean, -0.4, 0.4))
+        tau_s = motor.tau_s * float(np.exp(step))
+        motor = replace(motor, tau_s=tau_s, u_ln_tau=max(0.3, 0.6 * wide))
+        if abs(step) < 0.03:
+            break
+    return _Tried(motor=replace(motor, u_ln_tau=float(np.clip(scatter, 0.02, 0.2))), dips=dips)
+
+
+def _without_release(y: Floats, dip: Dip | None) -> Hold:
     level = float(np.median(y))
     u = 1.2533 * float(np.std(y)) / np.sqrt(max(1.0, len(y) / 8.0))
+    drop, u_drop = (None, None) if dip is None else shrunk(dip.drop, dip.u_drop)
     return Hold(
         top=level,
         release=level,
         u_release=u,
         at_3s=level,
-        drop=None if drop is None else drop.drop,
-        u_drop=None if drop is None else drop.u_drop,
+        drop=drop,
+        u_drop=u_drop,
         seen=False,
         release_s=None,
     )
 
 
-def _released(t: Floats, y: Floats, dip: Dip) -> Hold:
+def _released(trace: Trace, dip: Dip) -> Hold:
     """Levels before the fall and after the motor has made it good."""
-    before = float(dip.before[0])
-    behind = y[t < dip.begin_s]
-    settled = y[t > dip.begin_s + 0.8]
-    after = float(np.median(settled)) if len(settled) >= 4 else before
-    spread = float(np.std(settled if len(settled) >= 4 else y))
+    settled = trace.y[trace.t > dip.begin_s + 0.8]
+    if dip.lasting:
+        after = dip.before - dip.drop
+    else:
+        after = float(np.median(settled)) if len(settled) >= 4 else dip.before
+    spread = float(np.std(settled if len(settled) >= 4 else trace.y))
     return Hold(
-        top=float(np.median(behind)) if len(behind) >= 4 else before,
+        top=dip.before,
         release=after,
         u_release=spread / np.sqrt(max(1.0, len(settled) / 8.0)),
-        at_3s=float(np.median(behind)) if len(behind) >= 4 else before,
+        at_3s=dip.before,
         drop=dip.drop,
         u_drop=dip.u_drop,
         seen=True,
         release_s=dip.begin_s,
+        misfit=float(np.sqrt(dip.misfit)),
     )
