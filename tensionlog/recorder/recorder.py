@@ -25,6 +25,7 @@ from tensionlog.recorder.weave import Piece, Weaver, iso_time
 
 SYNC_EVERY_S = 0.25
 TRY_AGAIN_S = 1.0
+_LAST_TRIES = 5
 RING_BYTES = 16 << 20  # hours at 80/s
 
 Item = Arrival | Note | bytes
@@ -184,8 +185,9 @@ class Recorder:
             self._thread.join()
         with self._lock:
             items = self._append(self._weaver.finish())
-            self._try_at_s = 0.0
-            self.sync()
+            for _ in range(_LAST_TRIES):
+                self._try_at_s = 0.0
+                self.sync()
             unsafe = self._ring.end - self._safe
             if self._segment.is_open:
                 self._retire(self._segment)

@@ -17,7 +17,7 @@ WAITS_BYTES = 96
 WAITS_S = 1.0
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_TEAR = b"~\n"
+TEAR = b"~\n"
 
 
 class Piece(NamedTuple):
@@ -120,7 +120,7 @@ class Weaver:
         return Piece(data, data)
 
     def _tear(self) -> list[Piece]:
-        return [self._device(_TEAR)]
+        return [self._device(TEAR)]
 
     def _due_notes(self) -> list[Piece]:
         notes, self._notes = self._notes, []
