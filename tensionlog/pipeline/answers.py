@@ -17,7 +17,7 @@ FORCES = (
 def answer(whole: Whole, *, name: str) -> dict[str, Any]:
     """One recording as `replay --json` prints it; what is not known is null, never NaN."""
     ledger = whole.ledger
-    return clean(
+    answered: dict[str, Any] = clean(
         {
             "recording": name,
             "bench": whole.header.bench,
@@ -39,6 +39,7 @@ def answer(whole: Whole, *, name: str) -> dict[str, Any]:
             "stiffness": whole.tests.stiffness,
         }
     )
+    return answered
 
 
 def pull_answer(pull: Pull) -> dict[str, Any]:

@@ -1,12 +1,35 @@
 """Recordings to answers, and into the database: the path that live samples take."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from tensionlog.errors import TensionlogError
 from tensionlog.model.recording import Arrival, Note
+from tensionlog.pipeline.keeping import keep, sitting_name
+from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.sitting import Sitting, Whole
 from tensionlog.sources.recording import RecordingReader, open_recording
+
+if TYPE_CHECKING:
+    from tensionlog.store import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replayed:
+    """One recording, read.
+
+    Attributes:
+        path: Where it lies.
+        whole: What is in it.
+        warnings: One line for each thing that could not be read as meant.
+    """
+
+    path: Path
+    whole: Whole
+    warnings: tuple[str, ...]
 
 
 def replay(
@@ -14,8 +37,15 @@ def replay(
     *,
     phi_max: float | None = None,
     keep_traces: bool = True,
+    on_bytes: Callable[[int], object] | None = None,
 ) -> Whole:
     """Read one recording from its first byte to its last.
+
+    Args:
+        path: Where it lies, or the reader of it.
+        phi_max: Upper limit of what passes round this bench's frames, where measured.
+        keep_traces: Whether the samples of each pull are wanted afterwards.
+        on_bytes: Told how many bytes of the device were read, as they are.
 
     Raises:
         RecordingError: It is not a recording, or cannot be read.
@@ -26,12 +56,65 @@ def replay(
     for item in reader:
         if isinstance(item, bytes):
             sitting.feed(item)
+            if on_bytes is not None:
+                on_bytes(len(item))
         elif isinstance(item, Arrival):
             sitting.arrived(item.at_s)
         elif isinstance(item, Note):
             sitting.note(item)
     sitting.close()
     return sitting.whole()
+
+
+def replay_all(
+    paths: Sequence[Path],
+    *,
+    store: "Store | None" = None,
+    on_bytes: Callable[[int], object] | None = None,
+) -> Iterator[Replayed | TensionlogError]:
+    """Read recordings in the order of their times, each answered before the next is read.
+
+    Args:
+        paths: Where they lie.
+        store: Where to keep what is found, one transaction a recording; None keeps no
+            trace and so little memory.
+        on_bytes: As in `replay`.
+
+    Yields:
+        What was read, or the error that stands for a bad file; the bad ones that cannot
+        even be opened come first.
+    """
+    readers: list[RecordingReader] = []
+    for path in paths:
+        try:
+            readers.append(open_recording(path))
+        except TensionlogError as error:
+            yield error
+    phi = Phi(store)
+    for reader in sorted(readers, key=lambda reader: reader.started_s):
+        try:
+            yield _replayed(reader, phi=phi, store=store, on_bytes=on_bytes)
+        except TensionlogError as error:
+            yield error
+
+
+def _replayed(
+    reader: RecordingReader,
+    *,
+    phi: Phi,
+    store: "Store | None",
+    on_bytes: Callable[[int], object] | None,
+) -> Replayed:
+    whole = replay(
+        reader,
+        phi_max=phi.in_force(reader.header),
+        keep_traces=store is not None,
+        on_bytes=on_bytes,
+    )
+    phi.learn(whole)
+    if store is not None:
+        keep(store, whole, name=sitting_name(reader.path), digest=reader.digest())
+    return Replayed(path=reader.path, whole=whole, warnings=(*reader.warnings, *whole.warnings))
 
 
 def in_time_order(paths: Sequence[Path]) -> list[RecordingReader]:

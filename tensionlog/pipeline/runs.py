@@ -72,4 +72,4 @@ def _could_show(pull: Pull, job: Job, phi_max: float) -> bool:
     if ea is None or not span:
         return False
     force = force_of_give(give_mm=SHOWN_MM, span_m=span, ea_n=ea)
-    return force > dead_band(top=pull.top, phi=phi_max)
+    return bool(force > dead_band(top=pull.top, phi=phi_max))

@@ -41,6 +41,7 @@ class Whole:
         tests: Check, hold test, head, turn and stiffness, as answers.
         warnings: One line each.
         boot_starts_s: Start of each boot on the recording's axis, seconds.
+        drift_ppm: How fast the device's clock runs against the host's, or None.
     """
 
     header: Header
@@ -52,6 +53,7 @@ class Whole:
     tests: Tests
     warnings: tuple[str, ...]
     boot_starts_s: tuple[float, ...]
+    drift_ppm: float | None = None
 
 
 class Sitting:
@@ -110,6 +112,7 @@ class Sitting:
             tests=read_tests(self._gathered, pulls=pulls, dialled=dialled),
             warnings=self._warnings(),
             boot_starts_s=self._boot_starts(kept),
+            drift_ppm=self._drift_ppm(),
         )
 
     def _start_s(self, kept: Kept) -> float:
@@ -164,6 +167,10 @@ class Sitting:
             "no calibration in the recording: forces are not known, readings are answered "
             "as counts. Do the morning check and record again, or give a calibration.",
         )
+
+    def _drift_ppm(self) -> float | None:
+        drift = self._gathered.timeline.drift_ppm()
+        return None if drift is None else drift.ppm
 
     def _boot_starts(self, kept: Sequence[Kept]) -> tuple[float, ...]:
         last = max([self._gathered.timeline.now[0], *(k.measured.boot for k in kept)])

@@ -1,0 +1,46 @@
+"""The commands under one name."""
+
+import os
+import sys
+
+import click
+
+from tensionlog import __version__
+from tensionlog.cli.replay import replay
+from tensionlog.cli.report import report
+from tensionlog.cli.verify import verify
+from tensionlog.errors import TensionlogError, UsageError
+
+
+class _FriendlyErrors(click.Group):
+    """Show our own errors as one line; let bugs keep their traceback."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        try:
+            return super().invoke(ctx)
+        except UsageError as error:
+            raise click.UsageError(str(error)) from error
+        except TensionlogError as error:
+            raise click.ClickException(str(error)) from error
+        except BrokenPipeError:
+            _forget_stdout()
+            return None
+
+
+def _forget_stdout() -> None:
+    """Whoever read our output has gone (`| head`): nothing is left to say."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@click.group(cls=_FriendlyErrors, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="tensionlog")
+def main() -> None:
+    """Tension-loss data logger for a racket-stringing machine.
+
+    Records every pull, reads the string as the clamp is released, and compares it
+    with its target. The reading is not a safety device.
+    """
+
+
+for command in (replay, report, verify):
+    main.add_command(command)

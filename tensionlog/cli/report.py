@@ -1,0 +1,85 @@
+"""`tensionlog report`: what a job's strings were pulled to, on one page."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tensionlog.cli import options
+from tensionlog.cli.say import json_line
+from tensionlog.errors import UsageError
+
+if TYPE_CHECKING:
+    from tensionlog.report.view import JobView
+    from tensionlog.store import Store, StoredJob
+
+
+@click.command()
+@click.option(
+    "--db", required=True, type=click.Path(path_type=Path), help="The database to read."
+)
+@click.option("--job", "ref", help="The workshop's reference; without it, the latest job.")
+@click.option("--bed", type=click.IntRange(min=1), help="Which bed of that job; else the last.")
+@options.unit
+@click.option("--out", type=click.Path(path_type=Path), help="File or folder of the page.")
+@options.as_json
+def report(
+    db: Path, ref: str | None, bed: int | None, unit: str, out: Path | None, as_json: bool
+) -> None:
+    """Write the report of a job: one HTML page that loads nothing.
+
+    Prints a summary, or the same numbers as JSON; with --json a page is written only
+    where --out says so.
+    """
+    from tensionlog.pipeline.views import job_view
+    from tensionlog.report.answer import job_json
+    from tensionlog.report.summary import summary
+    from tensionlog.store import Store
+
+    with Store(db, must_exist=True) as store:
+        view = job_view(store, _job(store, ref, bed), unit=unit)
+    written = None if as_json and out is None else write_page(view, out)
+    if as_json:
+        json_line(job_json(view))
+    else:
+        click.echo(summary(view), nl=False)
+    if written is not None:
+        click.echo(f"Report: {written}", err=as_json)
+
+
+def write_page(view: "JobView", out: Path | None) -> Path:
+    """Write the page to a file, or under its own name into a folder.
+
+    Raises:
+        UsageError: The place does not take it.
+    """
+    from tensionlog.report.job import job_page
+
+    path = _page_path(view, out)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(job_page(view), encoding="utf-8")
+    except OSError as error:
+        raise UsageError(
+            f"cannot write {path}: {error.strerror or error}. Choose another place."
+        ) from error
+    return path
+
+
+def _page_path(view: "JobView", out: Path | None) -> Path:
+    if out is not None and not out.is_dir():
+        return out
+    ref = "".join(c if c.isalnum() or c in "-_" else "-" for c in view.job.ref) or "job"
+    bed = "" if view.run.bed == 1 else f"-bed{view.run.bed}"
+    return (out or Path()) / f"{ref}{bed}.html"
+
+
+def _job(store: "Store", ref: str | None, bed: int | None) -> "StoredJob":
+    found = [job for job in store.jobs(ref=ref) if bed is None or job.run.bed == bed]
+    if found:
+        return found[-1]
+    refs = [job.ref or "?" for job in store.jobs()][-5:]
+    if not refs:
+        raise UsageError("the database has no job. Store one with 'tensionlog replay --db'.")
+    asked = f"{ref or 'any job'}{'' if bed is None else f', bed {bed}'}"
+    raise UsageError(f"there is no {asked}. The latest are {', '.join(refs)}.")
