@@ -32,7 +32,8 @@ class Basis:
         faults: Name of a fault to how often it was reported.
         calibration_name: What the bench calls it, or None without one.
         calibration_date: When it was made, or None.
-        u_calibration_pct: Its standard uncertainty, per cent, or None.
+        scale_u_pct: Standard uncertainty of the scale that is in every u, per cent.
+        scale_u_assumed: Whether that is assumed, since nobody knows it.
         typical_u: Median of one reading's u from noise and zero alone, or None.
         last_check: The morning check in force, or None.
         plain: Whether the device spoke plain lines, which carry forces of their own scale.
@@ -57,7 +58,8 @@ class Basis:
     faults: Mapping[str, int]
     calibration_name: str | None
     calibration_date: str | None
-    u_calibration_pct: float | None
+    scale_u_pct: float
+    scale_u_assumed: bool
     typical_u: float | None
     last_check: LastCheck | None
     plain: bool
@@ -87,7 +89,8 @@ def basis_info(view: JobView) -> Basis:
         faults=dict(ledger.faults),
         calibration_name=calibration.name if calibration else None,
         calibration_date=calibration.date if calibration else None,
-        u_calibration_pct=view.u_calibration_pct,
+        scale_u_pct=view.scale_u_pct,
+        scale_u_assumed=view.u_calibration_pct is None,
         typical_u=_typical_u(view),
         last_check=view.last_check,
         plain=view.header.is_plain,

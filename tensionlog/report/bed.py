@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 
 from tensionlog.report.look import ACCENT, FAINT, INK, LINE, SOFT, layout
 from tensionlog.report.rounding import ABSENT, Reader, fixed, millimetres
-from tensionlog.report.rows import Row, rows, standing
+from tensionlog.report.rows import Row, rows, standing, vouched
 from tensionlog.report.view import JobView
 from tensionlog.report.words import STATE_WORDS
 
@@ -135,7 +135,7 @@ def _text(row: Row, reader: Reader) -> str:
 
 
 def _at_least(row: Row, reader: Reader) -> str | None:
-    if not row.held_lost:
+    if not row.held_lost or not vouched(row.held_lost, reader):
         return None
     if row.held_give_mm is not None:
         return f"≥ {millimetres(row.held_give_mm)}"
@@ -149,14 +149,14 @@ def _hover(row: Row, reader: Reader) -> str:
     said.append(f"reading {reader.full(row.pull.release, row.reading_u)}")
     if row.off_pct is not None:
         said.append(f"{fixed(row.off_pct, 1)} % from the {row.against}")
-    if row.held_lost:
+    if row.held_lost and vouched(row.held_lost, reader):
         said.append(f"then lost at least {reader.amount(row.held_lost)} in its clamp")
     return "<br>".join(said)
 
 
 STROKES: dict[str, dict[str, Any]] = {
     "within": {"color": SOFT, "width": 1.3},
-    "off": {"color": INK, "width": 3, "dash": "8px,4px"},
+    "off": {"color": INK, "width": 2.2, "dash": "7px,4px"},
     "look": {"color": ACCENT, "width": 5.5},
     "unjudged": {"color": SOFT, "width": 1.3},
     "missing": {"color": FAINT, "width": 1, "dash": "1px,5px"},
@@ -200,7 +200,7 @@ def _strokes(bed: Bed, state: str) -> go.Scatter:
 def _held(bed: Bed) -> go.Scatter:
     """Beads along each string that its clamp is known to have let go of."""
     beads = [line.ends for line in bed.lines if line.at_least]
-    steps = np.linspace(0.06, 0.94, 15)
+    steps = np.linspace(0.08, 0.92, 11)
     x = [x0 + s * (x1 - x0) for x0, _, x1, _ in beads for s in steps]
     y = [y0 + s * (y1 - y0) for _, y0, _, y1 in beads for s in steps]
     marker = {"symbol": "circle-open", "size": 7, "color": INK, "line": {"width": 1.6}}
@@ -244,16 +244,16 @@ def _labels(bed: Bed) -> list[dict[str, Any]]:
 def _line_labels(line: Line) -> list[dict[str, Any]]:
     cross = line.name.startswith("X")
     x0, y0, _, _ = line.ends
-    loud = {"color": ACCENT if line.state == "look" else INK, "size": 11}
+    loud = {"color": ACCENT if line.state == "look" else INK, "size": 12}
     name = f"<b>{line.name}</b>" if line.state == "look" else line.name
     text = f"<b>{line.text}</b>" if line.state == "look" else line.text
     if cross:
         at = {"xref": "paper", "y": y0, "showarrow": False}
-        first = {**at, "x": 0, "xanchor": "right", "text": name, "font": {"size": 10.5}}
+        first = {**at, "x": 0, "xanchor": "right", "text": name, "font": {"size": 11.5}}
         last = {**at, "x": 1, "xanchor": "left", "text": text, "font": loud}
     else:
         at = {"yref": "paper", "x": x0, "showarrow": False, "textangle": -90}
-        first = {**at, "y": 1, "yanchor": "bottom", "text": name, "font": {"size": 10.5}}
+        first = {**at, "y": 1, "yanchor": "bottom", "text": name, "font": {"size": 11.5}}
         last = {**at, "y": 0, "yanchor": "top", "text": text, "font": loud}
     return [first, last, *_held_label(line)]
 

@@ -10,6 +10,7 @@ SCRIPT: Final = """
   const plots = [...document.querySelectorAll(".plot")];
   const specs = new Map();
   const drawnAt = new Map();
+  const TALLEST = 660;
   let printing = false;
 
   const onScreen = () => dark.matches ? palettes.dark : palettes.light;
@@ -36,10 +37,23 @@ SCRIPT: Final = """
 
   const isLarge = (plot) => !printing && plot.closest(".cell.large") !== null;
 
+  const ratioOf = (layout) => layout.meta && layout.meta.ratio;
+
+  // On a phone the bed takes the room of its margins, and its names are a little smaller.
+  const tighten = (layout) => {
+    Object.assign(layout.margin, { l: 27, r: 37, t: 32, b: 44 });
+    for (const label of layout.annotations) label.font.size *= 0.82;
+  };
+
   const heightFor = (plot, layout, width) => {
-    const ratio = layout.meta && layout.meta.ratio;
+    const ratio = ratioOf(layout);
     if (ratio) {
       const m = layout.margin;
+      const spare = width - m.l - m.r - TALLEST / ratio;
+      if (spare > 0) {  // a long head would fill more than a screen
+        m.l += spare / 2;
+        m.r += spare / 2;
+      }
       return Math.round((width - m.l - m.r) * ratio) + m.t + m.b;
     }
     if (plot.dataset.small) return isLarge(plot) ? 360 : Number(plot.dataset.small);
@@ -52,10 +66,8 @@ SCRIPT: Final = """
     if (!width) return;
     const large = isLarge(plot);
     figure.layout.width = width;
+    if (ratioOf(figure.layout) && width < 430) tighten(figure.layout);
     figure.layout.height = heightFor(plot, figure.layout, width);
-    if (figure.layout.meta && width < 430) {  // a phone: names of strings a little smaller
-      for (const label of figure.layout.annotations) label.font.size *= 0.88;
-    }
     if (large) {
       Object.assign(figure.data[1], { mode: "markers+text", cliponaxis: false });
       figure.data[1].marker.size = 11;

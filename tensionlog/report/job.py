@@ -9,7 +9,8 @@ from tensionlog.report.rows import rows
 from tensionlog.report.table import pull_table
 from tensionlog.report.together import together_section
 from tensionlog.report.top import legend, look_list, top
-from tensionlog.report.traces import TraceView, trace_figure, traces_info
+from tensionlog.report.trace_figure import trace_figure
+from tensionlog.report.traces import TraceView, traces_info
 from tensionlog.report.view import JobView
 from tensionlog.report.words import STATE_WORDS, plural
 
@@ -129,7 +130,7 @@ def _cell(trace: TraceView, view: JobView) -> Markup:
 def _table_section(view: JobView) -> Markup:
     note = (
         "“Expected” is the target as this head, string and dwell would leave it at the "
-        "release. “String behind” is the one that the opened clamp had held; “at least” counts "
+        "release. “String behind” is the one that the opened clamp had held; “≥” counts "
         "only what friction cannot hide."
     )
     return section(

@@ -155,13 +155,12 @@ footer{margin-top:3rem;padding-top:1rem;border-top:1px solid var(--line);color:v
  html{font-size:9.5pt} body{font-size:1rem;background:#fff;color:#000}
  .wrap{max-width:none;padding:0}
  h1{font-size:19pt;max-width:none} h2{font-size:13pt;margin-top:7mm}
- h2,h3{break-after:avoid}
+ h2,h3,h2+p,h2+p+p{break-after:avoid}
  .claim{font-size:11pt}
  dl.facts{grid-template-columns:repeat(4,1fr);gap:2mm 5mm;margin:4mm 0}
  .split{grid-template-columns:370px 1fr;gap:0 5mm} .split p{font-size:.95rem}
- .grid{display:block;font-size:0}
- .cell,.cell.large{display:inline-block;width:23.6%;margin:0 1.2% 2mm 0;
-  padding:1px 2px;font-size:9pt}
+ .grid{grid-template-columns:repeat(4,1fr);gap:2mm}
+ .cell,.cell.large{grid-column:auto;padding:1px 2px;font-size:9pt}
  .cell.large .said{display:none}
  .cell button,.screen{display:none}
  .cell,figure,li,tr,dl.facts div,.keep{break-inside:avoid}

@@ -92,7 +92,7 @@ def _levels(view: JobView, judged: tuple[Row, ...], reader: Reader) -> tuple[Lev
 def order_figure(order: Order) -> go.Figure:
     """Draw loss against the order of pulling; void pulls are hollow, looked-at ones named."""
     ground = layout(
-        margin={"l": 72 if order.axis.endswith("(counts)") else 58, "r": 14, "t": 30, "b": 46},
+        margin={"l": 66 if order.axis.endswith("(counts)") else 58, "r": 14, "t": 30, "b": 46},
         height=340,
         annotations=[_level_label(level) for level in order.levels],
         xaxis={
@@ -106,7 +106,7 @@ def order_figure(order: Order) -> go.Figure:
             "title": {"text": order.axis},
             "showgrid": True,
             "nticks": 6,
-            "exponentformat": "none",
+            "tickformat": "~s" if order.axis.endswith("(counts)") else None,
             "range": order.y_range,
         },
     )

@@ -14,6 +14,7 @@ PRINT_WIDE_PX = 640
 """Width of a figure on paper: A4 and Letter less their margins, in CSS pixels."""
 
 PRINT_CELL_PX = 152
+NO_SCRIPT = "The figures are drawn by this page’s own script; every number is in the tables."
 SMALL_PX = 128
 
 
@@ -62,8 +63,7 @@ def page(sections: list[Markup], *, title: str) -> str:
     palettes = {"light": LIGHT, "dark": DARK, "print": PRINT}
     body = tag(
         "body",
-        tag("div", *sections, class_="wrap"),
-        tag("noscript", tag("p", "The figures need scripts; every number is in the tables.")),
+        tag("div", tag("noscript", tag("p", NO_SCRIPT)), *sections, class_="wrap"),
         json_script(palettes, id="palettes"),
         *(tag("script", Markup(script)) for script in scripts),
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from tensionlog.model.pull import Pull
 from tensionlog.model.sitting import Found
+from tensionlog.report.rounding import Reader
 from tensionlog.report.view import JobView, Limits, is_force
 from tensionlog.report.words import LOOK_FLAGS
 
@@ -28,8 +29,7 @@ class Row:
         against: What it was judged against: `expected`, `target` or None.
         loss: Target minus the reading at release; None for counts.
         loss_pct: The loss in per cent of the target.
-        reading_u: One standard uncertainty of the reading, calibration included where
-            it is known.
+        reading_u: One standard uncertainty of the reading, the scale's own included.
         drop_below: Upper limit of a step that was looked for and not seen.
         held_lost: What this very string lost at least once its clamp held it, as a
             later release told; None where none did.
@@ -82,12 +82,17 @@ def standing(judged: tuple[Row, ...]) -> tuple[Row, ...]:
     return tuple(row for row in judged if row.stands)
 
 
-def reading_u(pull: Pull, u_calibration_pct: float | None) -> float | None:
-    """One standard uncertainty of the reading at release, the calibration's included."""
+def reading_u(pull: Pull, *, scale_u_pct: float) -> float | None:
+    """One standard uncertainty of the reading at release, the scale's included."""
     if pull.release is None or pull.release_u is None:
         return None
-    share = (u_calibration_pct or 0.0) / 100.0 if is_force(pull) else 0.0
+    share = scale_u_pct / 100.0 if is_force(pull) else 0.0
     return math.hypot(pull.release_u, share * pull.release)
+
+
+def vouched(at_least: float, reader: Reader) -> bool:
+    """Whether a lower bound says anything: one that is printed as zero does not."""
+    return at_least > 0.0 and float(reader.bare(at_least)) > 0.0
 
 
 def _name(found: Found) -> str:
@@ -160,7 +165,7 @@ def _row(
         against=against,
         loss=pull.loss if sound else None,
         loss_pct=pull.loss_pct if sound else None,
-        reading_u=reading_u(pull, view.u_calibration_pct),
+        reading_u=reading_u(pull, scale_u_pct=view.scale_u_pct),
         drop_below=_drop_below(pull),
         held_lost=teller.pull.at_least_lost if teller else None,
         held_give_mm=give_mm,

@@ -101,15 +101,11 @@ def uncertainty_sentences(basis: Basis, reader: Reader) -> Iterator[str]:
         own = f" (typically {reader.amount(basis.typical_u, basis.typical_u)})"
     if reader.unit == "counts":
         yield f"That of a reading holds its noise and its zero{own}; there is no calibration."
-    elif basis.u_calibration_pct is None:
-        yield (
-            f"That of a reading and a loss holds noise and zero{own}. The calibration’s own "
-            "uncertainty is not known and not in it."
-        )
     else:
+        known = "assumed, since no check is on record" if basis.scale_u_assumed else "checked"
         yield (
-            f"That of a reading and a loss holds noise and zero{own} and the calibration’s "
-            f"{basis.u_calibration_pct:.2g} %. The calibration’s part is the same for all "
+            f"That of a reading and a loss holds noise and zero{own} and the scale’s "
+            f"{basis.scale_u_pct:.2g} % ({known}). The scale’s part is the same for all "
             "pulls, so pulls compare with each other more sharply than with the order."
         )
     yield "That of a step holds noise and the fit alone: the calibration hardly matters there."

@@ -15,7 +15,7 @@ from tensionlog.report.says import (
     side_sentence,
 )
 from tensionlog.report.spread import Group, Spread, spread_info
-from tensionlog.report.verdict import Verdict, reasons, sentence, verdict_info
+from tensionlog.report.verdict import Verdict, common_sentence, reasons, sentence, verdict_info
 from tensionlog.report.view import JobView
 from tensionlog.report.words import listed
 
@@ -63,6 +63,9 @@ def _parts(view: JobView) -> Iterator[str]:
     who = [str(raw[key])[:30] for key in ("owner", "frame") if raw.get(key)]
     yield " · ".join([f"Job {view.job.ref}", f"{view.recorded_on:%Y-%m-%d %H:%M}", *who])
     yield sentence(verdict)
+    common = common_sentence(verdict)
+    if common:
+        yield common
     yield from _look(verdict, view)
     if verdict.made and verdict.missing:
         yield f"No pull stands for {listed(list(verdict.missing))}."

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from tensionlog.report.look import ACCENT, FAINT, INK, SOFT
 from tensionlog.report.markup import Markup, facts, section, tag
-from tensionlog.report.verdict import reasons, sentence, verdict_info
+from tensionlog.report.verdict import common_sentence, reasons, sentence, verdict_info
 from tensionlog.report.view import JobView, Limits
 from tensionlog.report.words import HEAD_WORDS, listed, plural
 
@@ -43,6 +43,7 @@ def top(view: JobView) -> Markup:
         tag("p", f"Job {view.job.ref}{again} · {_day(view)}", class_="eyebrow"),
         tag("h1", sentence(verdict)),
         tag("p", f"{CLAIM} {NOT_SAFETY}" if verdict.total else NOT_SAFETY, class_="claim"),
+        *(tag("p", text, class_="claim") for text in [common_sentence(verdict)] if text),
         *(tag("p", text, class_="caution") for text in cautions(view)),
         facts(_facts(view)),
     )
@@ -126,7 +127,10 @@ def legend(states: set[str], *, held: bool, limits: Limits) -> Markup:
     wide = _stroke(ACCENT, "5.5") + _triangle(ACCENT)
     drawn = {
         "within": (_stroke(SOFT, "1.6"), f"within {limits.within_pct:g} % of the expected"),
-        "off": (_stroke(INK, "3", "8 4") + _triangle(INK), f"up to {limits.look_pct:g} % off"),
+        "off": (
+            _stroke(INK, "2.2", "7 4") + _triangle(INK),
+            f"up to {limits.look_pct:g} % off",
+        ),
         "look": (wide, "to look at"),
         "unjudged": (_stroke(SOFT, "1.6") + _ring(), "pulled, nothing to judge it by"),
         "missing": (_stroke(FAINT, "1.2", "1 5"), "planned, no pull stands"),

@@ -1,11 +1,16 @@
 """The one line at the top: how many pulls are well, and which are worth a look."""
 
+import statistics
 from typing import NamedTuple
 
 from tensionlog.report.rounding import Reader, millimetres, percent
 from tensionlog.report.rows import Row, rows, standing
 from tensionlog.report.view import JobView, Limits
 from tensionlog.report.words import LOOK_FLAGS, flag_words, listed, plural
+
+FEWEST_IN_COMMON = 8
+COMMON_FROM_PCT = 1.0
+"""A shared offset is worth a line from half of what a single pull is allowed."""
 
 AIMS = {"expected": "what was to be expected", "target": "the target", None: "the target"}
 
@@ -23,6 +28,8 @@ class Verdict(NamedTuple):
         made: Pulls made, void ones too.
         missing: Planned strings without a pull that stands.
         calibrated: Whether the readings are forces.
+        common_pct: Median distance of all from what was to be expected, per cent; None
+            below `FEWEST_IN_COMMON` of them.
     """
 
     within: int
@@ -34,6 +41,7 @@ class Verdict(NamedTuple):
     made: int
     missing: tuple[str, ...]
     calibrated: bool
+    common_pct: float | None
 
     @property
     def total(self) -> int:
@@ -57,6 +65,24 @@ def verdict_info(view: JobView) -> Verdict:
         made=len(judged),
         missing=tuple(p for p in view.job.sequence if p not in pulled),
         calibrated=view.is_calibrated,
+        common_pct=_common_pct(last),
+    )
+
+
+def _common_pct(last: tuple[Row, ...]) -> float | None:
+    off = [row.off_pct for row in last if row.off_pct is not None]
+    return statistics.median(off) if len(off) >= FEWEST_IN_COMMON else None
+
+
+def common_sentence(verdict: Verdict) -> str | None:
+    """Say what all pulls share: that is the head or the scale, not single strings."""
+    share = verdict.common_pct
+    if share is None or abs(share) < COMMON_FROM_PCT:
+        return None
+    side = "below" if share < 0 else "above"
+    return (
+        f"As a whole the bed reads {percent(abs(share))} {side} {AIMS[verdict.against]}: "
+        "that is the head’s setting or the scale, not single strings."
     )
 
 

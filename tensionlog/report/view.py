@@ -11,6 +11,10 @@ from tensionlog.model.sitting import Found, JobRun, Ledger
 from tensionlog.report.rounding import Reader
 from tensionlog.units import N_PER_UNIT
 
+ASSUMED_U_CALIBRATION_PCT = 0.5
+"""What a scale that nobody checked is taken to be good for, and the page says so: half a
+per cent is what the morning check tolerates."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
@@ -64,7 +68,7 @@ class JobView:
         ledger: What the line lost.
         unit: The reader's unit, one of `N_PER_UNIT`.
         u_calibration_pct: One standard uncertainty of the calibration, per cent of the
-            reading, or None where nobody knows it.
+            reading, or None where nobody knows it: then it is assumed.
         last_check: The check in force, or None where there was none.
         boot_starts_s: Start of each boot, seconds from the recording's first sample.
         limits: Where the lines are drawn.
@@ -103,6 +107,12 @@ class JobView:
         if self.pulls:
             return all(is_force(f.pull) for f in self.pulls)
         return self.header.calibration is not None or self.header.is_plain
+
+    @property
+    def scale_u_pct(self) -> float:
+        """One standard uncertainty of the scale, per cent: known, or else assumed."""
+        known = self.u_calibration_pct
+        return ASSUMED_U_CALIBRATION_PCT if known is None else known
 
     @property
     def reader(self) -> Reader:

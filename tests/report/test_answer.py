@@ -36,7 +36,7 @@ def test_the_answer_holds_the_numbers_of_the_page(badminton):
     answer = job_json(badminton)
     for string, row in zip(answer["strings"], rows(badminton), strict=True):
         assert string["loss_N"] == row.loss
-        assert string["release_u_N"] == row.reading_u
+        assert string["reading_u_N"] == row.reading_u
         assert string["state"] == row.state
     assert answer["groups"][0]["mean_N"] == spread_info(badminton).groups[0].mean
     assert [entry["position"] for entry in answer["verdict"]["look"]] == ["R5", "X12"]

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tensionlog.report.rows import rows, standing
+from tensionlog.report.rounding import Reader
+from tensionlog.report.rows import rows, standing, vouched
 from tensionlog.report.verdict import verdict_info
 from tensionlog.report.words import STATE_WORDS
 
@@ -113,11 +114,23 @@ def test_a_second_pull_without_a_reading_does_not_replace_one_with(make):
     assert second.state == "superseded"
 
 
-def test_the_readings_u_holds_the_calibration_where_it_is_known(make):
-    (known,) = judge(make, make.bare(1, release=100.0, release_u=0.3), u_calibration_pct=0.4)
-    (unknown,) = judge(make, make.bare(1, release_u=0.3), u_calibration_pct=None)
-    assert known.reading_u == pytest.approx(0.5)  # 3-4-5
-    assert unknown.reading_u == pytest.approx(0.3)
+@pytest.mark.parametrize(("known_pct", "u"), [(0.4, 0.5), (0.0, 0.3), (None, 0.34**0.5)])
+def test_the_readings_u_holds_the_scales_own_known_or_assumed(make, known_pct, u):
+    # 0.3 and 0.4 make 0.5; half a per cent of 100 N is assumed where nobody knows.
+    (row,) = judge(
+        make, make.bare(1, release=100.0, release_u=0.3), u_calibration_pct=known_pct
+    )
+    assert row.reading_u == pytest.approx(u)
+
+
+def test_counts_have_no_scale_to_be_in_doubt_of(make):
+    (row,) = judge(make, make.bare(1, unit="counts", release=1e6, release_u=300.0))
+    assert row.reading_u == 300.0
+
+
+@pytest.mark.parametrize(("at_least", "said"), [(0.0, False), (0.04, False), (0.06, True)])
+def test_a_lower_bound_that_prints_as_zero_is_not_said(at_least, said):
+    assert vouched(at_least, Reader("N")) is said
 
 
 def test_an_unseen_step_is_below_its_estimate_plus_two_u(make):

@@ -73,12 +73,13 @@ def test_a_calibration_without_a_name_or_a_date_says_so(make, badminton):
     assert "none" in says.calibration_text(basis_info(make.uncalibrated()))
 
 
-def test_the_uncertainty_says_whether_the_calibration_is_in_it(make, badminton):
+def test_the_uncertainty_says_what_is_in_it_and_what_is_assumed(make, badminton):
     def said(view):
         return " ".join(says.uncertainty_sentences(basis_info(view), view.reader))
 
-    assert "the calibration’s 0.25 %" in said(badminton)
-    assert "not known and not in it" in said(replace(badminton, u_calibration_pct=None))
+    assert "the scale’s 0.25 % (checked)" in said(badminton)
+    unknown = said(replace(badminton, u_calibration_pct=None))
+    assert "the scale’s 0.5 % (assumed, since no check is on record)" in unknown
     assert "there is no calibration" in said(make.uncalibrated())
     assert "typically 0.030\u00a0N" in said(badminton)
 

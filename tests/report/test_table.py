@@ -33,10 +33,11 @@ def test_no_release_to_look_for_is_a_dash(make):
     [
         ({}, "none behind"),
         ({"held_position": "L1"}, "L1: –"),
-        ({"held_position": "L1", "at_least_lost": 7.04}, "L1: 7.0\u00a0N"),
+        ({"held_position": "L1", "at_least_lost": 0.01}, "L1: –"),
+        ({"held_position": "L1", "at_least_lost": 7.04}, "L1 ≥\u00a07.0\u00a0N"),
         (
             {"held_position": "L1", "at_least_lost": 7.04, "at_least_give_mm": 0.84},
-            "L1: 7.0\u00a0N, 0.8\u00a0mm",
+            "L1 ≥\u00a07.0\u00a0N, 0.8\u00a0mm",
         ),
     ],
 )
@@ -74,11 +75,24 @@ def test_there_is_a_row_for_every_pull_and_a_cell_for_every_head(badminton):
     assert cells == {12}
 
 
-def test_counts_have_readings_and_no_target(make):
+def test_counts_have_readings_and_evenness_but_no_target_and_no_loss(make):
     table = pull_table(rows(make.uncalibrated()), Reader("counts"))
-    assert "At release counts" in table
-    first = re.findall(r"<tr>.*?</tr>", table)[1]
-    assert re.findall(r"<td>(.*?)</td>", first)[0] == "–"
+    heads = re.findall(r'<th scope="col">(.*?)</th>', table)
+    assert heads[1:5] == [
+        "Peak counts",
+        "Settled top counts",
+        "At release counts",
+        "From the median",
+    ]
+    assert not [head for head in heads if head.startswith(("Target", "Expected", "Loss"))]
+    assert "not judged" not in table
+
+
+def test_every_head_of_a_force_names_its_unit(badminton):
+    table = pull_table(rows(badminton), Reader("kgf"))
+    heads = re.findall(r'<th scope="col">(.*?)</th>', table)
+    unitless = {"String", "Loss %", "String behind lost", "Clamp opened → shut", "In words"}
+    assert [head for head in heads if "kgf" not in head and head not in unitless] == []
 
 
 def test_a_hostile_clamp_name_is_text(make):

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tensionlog.model.pull import Trace
-from tensionlog.report.traces import MOST_POINTS, trace_figure, traces_info
+from tensionlog.report.trace_figure import trace_figure
+from tensionlog.report.traces import MOST_POINTS, traces_info
 
 
 def only(view):

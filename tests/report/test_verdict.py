@@ -2,7 +2,9 @@
 
 from dataclasses import replace
 
-from tensionlog.report.verdict import reasons, sentence, verdict_info
+import pytest
+
+from tensionlog.report.verdict import common_sentence, reasons, sentence, verdict_info
 
 
 def said(view):
@@ -76,3 +78,22 @@ def test_a_reason_for_a_held_string_names_who_told(make):
     assert reasons(row, view.reader, view.limits) == (
         "its clamp let at least 1.3\u00a0mm through (9.0\u00a0N), told by the release at L2",
     )
+
+
+@pytest.mark.parametrize(("readings", "side"), [(103.0, "below"), (109.0, "above")])
+def test_what_all_pulls_share_is_laid_to_the_head_or_the_scale(make, readings, side):
+    found = [make.bare(i, f"X{i}", release=readings + 0.1 * i) for i in range(8)]
+    line = common_sentence(verdict_info(make.view(found=found)))
+    assert f"{side} what was to be expected" in line
+    assert "not single strings" in line
+
+
+def test_a_small_offset_or_a_few_pulls_share_nothing_worth_a_line(make, badminton):
+    assert common_sentence(verdict_info(badminton)) is None
+    few = [make.bare(i, f"X{i}", release=100.0) for i in range(7)]
+    assert common_sentence(verdict_info(make.view(found=few))) is None
+
+
+def test_what_could_not_be_judged_is_counted(make):
+    view = make.small(make.bare(1), make.bare(2, "R1", release=None))
+    assert said(view) == "1 of 2 pulls within 2 % of what was to be expected; 1 not judged."
