@@ -9,12 +9,12 @@ from numpy.typing import ArrayLike
 
 from tensionlog.check import problems
 from tensionlog.check.budget import Errors, Span, errors_at_loads, span_of
-from tensionlog.check.cleaning import Clean, Floats, clean, noise_sd
+from tensionlog.check.cleaning import Clean, Floats, clean, noise_sd, resolution
 from tensionlog.check.reference import ReferenceSettings, settings_from_note
 from tensionlog.check.result import CheckResult, Load, Point
 from tensionlog.check.spread import directions, repeatability_pct, reversibility_pct
 from tensionlog.check.verdict import Tolerance, judge, worst
-from tensionlog.check.visits import Visit, find_visits
+from tensionlog.check.visits import Visit, find_visits, noise_of
 from tensionlog.errors import CalibrationError
 from tensionlog.model.recording import Calibration
 
@@ -89,28 +89,56 @@ def _read(
 ) -> CheckResult:
     allowed = tolerance or Tolerance()
     forces = [reference_force_n(load, settings) for load in loads]
-    scale = _counts_per_n(samples, loads, forces, end_s) if calibration is None else 1.0
-    in_newtons = (
-        samples.reading / scale if calibration is None else calibration.force_n(samples.reading)
-    )
+    scale = _scale(samples, loads, forces, end_s, calibration)
+    in_newtons = samples._replace(reading=scale.force_n(samples.reading))
+    step_n = resolution(samples.reading) * abs(scale.newtons_per_count(samples.reading[0]))
+    noise_n = noise_of(in_newtons, step_n)
     visits = find_visits(
-        samples=samples._replace(reading=in_newtons),
+        samples=in_newtons,
         loads=loads,
         start_s=start_s,
         end_s=end_s,
         tolerance=allowed,
         force_of=forces,
+        noise_n=noise_n,
     )
     problems.refuse_unread(visits)
-    result = _judged(visits, settings, allowed, noise_sd(in_newtons))
+    coarse_n = step_n if noise_n < step_n / 2 else 0.0
+    result = _judged(visits, settings, allowed, coarse_n)
     result = replace(
-        result, warnings=(*result.warnings, *problems.losses(samples, visits, settings))
+        result,
+        noise=noise_n,
+        warnings=(*settings.assumed, *problems.losses(samples, visits, settings)),
     )
     if calibration is None:
-        return _in_counts(result, scale)
+        return _in_counts(result, 1 / scale.newtons_per_count(0.0))
+    return replace(result, counts_per_n=_counts_per_n(result, samples, calibration))
+
+
+def _scale(
+    samples: Clean,
+    loads: Sequence[Load],
+    forces: Sequence[float],
+    end_s: float,
+    calibration: Calibration | None,
+) -> Calibration:
+    """The calibration in force, or a rough one from the check itself."""
+    if calibration is None:
+        return Calibration((0.0, 1 / _rough_counts_per_n(samples, loads, forces, end_s)))
+    if not np.isfinite(calibration.coefficients).all() or len(calibration.coefficients) < 2:
+        raise CalibrationError(
+            f"the calibration {calibration.coefficients} has no slope. Calibrate the cell anew."
+        )
+    return calibration
+
+
+def _counts_per_n(
+    result: CheckResult, samples: Clean, calibration: Calibration
+) -> float | None:
+    """What the check itself says the scale is, near the middle of the readings."""
     per_count = calibration.newtons_per_count(float(np.median(samples.reading)))
     slope = 1 + (result.span_error_pct or 0.0) / 100
-    return replace(result, counts_per_n=slope / per_count if per_count else None)
+    return slope / per_count if per_count else None
 
 
 def reference_force_n(load: Load, settings: ReferenceSettings) -> float:
@@ -120,7 +148,7 @@ def reference_force_n(load: Load, settings: ReferenceSettings) -> float:
     return (load.force_n or 0.0) * (settings.factor if settings.kind == "scale" else 1.0)
 
 
-def _counts_per_n(
+def _rough_counts_per_n(
     samples: Clean, loads: Sequence[Load], forces: Sequence[float], end_s: float
 ) -> float:
     """A first, rough scale from the heaviest load and the empty cell before it."""
@@ -141,14 +169,17 @@ def _counts_per_n(
 
 
 def _judged(
-    visits: Sequence[Visit], settings: ReferenceSettings, allowed: Tolerance, noise: float
+    visits: Sequence[Visit], settings: ReferenceSettings, allowed: Tolerance, coarse_n: float
 ) -> CheckResult:
     read = [visit for visit in visits if visit.level is not None]
     loaded = [visit for visit in read if not visit.load.is_empty]
     reference = np.array([reference_force_n(visit.load, settings) for visit in loaded])
     covariance = settings.covariance_n2(reference, [visit.load.mass_kg for visit in loaded])
     errors = errors_at_loads(
-        visits=read, reference_n=reference, reference_covariance_n2=covariance
+        visits=read,
+        reference_n=reference,
+        reference_covariance_n2=covariance,
+        step_n=coarse_n,
     )
     span = span_of(errors)
     points = _points(visits, loaded, errors, settings)
@@ -157,7 +188,7 @@ def _judged(
         judge(error_n=e, u_n=u, tolerance_n=allowed.at_n(f))
         for e, u, f in zip(errors.error_n, errors.u_n, reference, strict=True)
     )
-    corrected = errors.reading_n - errors.zero_then_n
+    corrected = errors.added_n
     ways = [point.direction for point in points]
     zeros = [visit.level.level for visit in read if visit.load.is_empty and visit.level]
     return CheckResult(
@@ -173,11 +204,9 @@ def _judged(
         creep_pct=_creep_pct(loaded, reference),
         verdict=None if problem else verdict,
         wander_n_per_root_s=errors.wander,
-        noise=noise,
         budget_pct=span.by_cause_pct,
         masses_exact=settings.is_exact,
         problem=problem,
-        warnings=settings.assumed,
     )
 
 

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tensionlog.check.cleaning import Floats
-from tensionlog.check.settling import Level
 from tensionlog.check.visits import Visit
-from tensionlog.check.wander import walk_covariance, wander_rate, zero_weights
+from tensionlog.check.wander import loads_above_zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +17,7 @@ class Errors:
     Attributes:
         zero_n: Empty level at the beginning.
         u_zero_n: Its standard uncertainty.
-        zero_then_n: Zero as it stood at each load, shape (n,).
+        added_n: What each load adds to zero as it then stood, shape (n,).
         reading_n: Levels at the loads, as they stood, shape (n,).
         error_n: Level less zero less reference, shape (n,).
         reference_n: Reference forces, shape (n,).
@@ -29,7 +28,7 @@ class Errors:
 
     zero_n: float
     u_zero_n: float
-    zero_then_n: Floats
+    added_n: Floats
     reading_n: Floats
     error_n: Floats
     reference_n: Floats
@@ -67,7 +66,11 @@ class Span:
 
 
 def errors_at_loads(
-    *, visits: Sequence[Visit], reference_n: Floats, reference_covariance_n2: Floats
+    *,
+    visits: Sequence[Visit],
+    reference_n: Floats,
+    reference_covariance_n2: Floats,
+    step_n: float,
 ) -> Errors:
     """Errors at the loaded visits against the zeros around them.
 
@@ -75,31 +78,27 @@ def errors_at_loads(
         visits: Stable ones only, at least one empty and one loaded.
         reference_n: Reference force of each loaded visit, shape (n,).
         reference_covariance_n2: Their covariance, shape (n, n).
+        step_n: Resolution of the reading that its noise does not smear, else 0.
     """
-    levels = [v.level for v in visits if v.level is not None]
-    zeros = [v.level for v in visits if v.level is not None and v.load.is_empty]
-    loaded = [v.level for v in visits if v.level is not None and not v.load.is_empty]
-    rate = wander_rate(zeros, levels)
-    weights = zero_weights(zeros, loaded, rate)
-    zero_then = weights @ np.array([z.level for z in zeros])
-    reading = np.array([level.level for level in loaded])
-    # errors as a linear map of all levels: each load's own, less its share of the zeros
-    mapping = np.hstack([-weights, np.eye(len(loaded))])
-    together: list[Level] = [*zeros, *loaded]
-    noise = np.diag([level.u**2 for level in together])
+    read = [(v.level, v.load.is_empty) for v in visits if v.level is not None]
+    zeros = [level for level, empty in read if empty]
+    levels = [level for level, empty in read if not empty]
+    loads = loads_above_zero([level for level, _ in read], [empty for _, empty in read])
+    reading = np.array([level.level for level in levels])
     return Errors(
         zero_n=zeros[0].level,
         u_zero_n=zeros[0].u,
-        zero_then_n=zero_then,
+        added_n=loads.added_n,
         reading_n=reading,
-        error_n=reading - zero_then - reference_n,
+        error_n=loads.added_n - reference_n,
         reference_n=reference_n,
         by_cause={
-            "reading": mapping @ noise @ mapping.T,
-            "zero wander": mapping @ (rate**2 * walk_covariance(together)) @ mapping.T,
+            "reading": loads.from_reading,
+            "zero wander": loads.from_walk,
             "reference": reference_covariance_n2,
+            "resolution": step_n**2 / 12 * (np.eye(len(levels)) + 1.0),
         },
-        wander=rate,
+        wander=loads.rate,
         zeros=len(zeros),
     )
 
@@ -116,13 +115,28 @@ def span_of(errors: Errors) -> Span:
     weights = (reference - mean) / square
     slope = float(weights @ errors.error_n)
     offset = (errors.error_n.sum() - slope * reference.sum()) / (len(reference) + errors.zeros)
-    by_cause = {
-        name: 100 * float(np.sqrt(max(0.0, weights @ cov @ weights)))
-        for name, cov in errors.by_cause.items()
+    off_line = errors.error_n - offset - slope * reference
+    variances = {
+        name: max(0.0, float(weights @ cov @ weights)) for name, cov in errors.by_cause.items()
     }
+    # a bow is smooth, its two halves tilt the line opposite ways: half of it counts
+    variances["bow"] = _bow_variance(errors, off_line) * float(weights @ weights) / 4
     return Span(
         error_pct=100 * slope,
-        u_pct=float(np.sqrt(sum(u**2 for u in by_cause.values()))),
-        by_cause_pct=by_cause,
-        off_line_n=errors.error_n - offset - slope * reference,
+        u_pct=100 * float(np.sqrt(sum(variances.values()))),
+        by_cause_pct={name: 100 * float(np.sqrt(v)) for name, v in variances.items()},
+        off_line_n=off_line,
     )
+
+
+def _bow_variance(errors: Errors, off_line_n: Floats) -> float:
+    """Variance by which the points lie off one line beyond what their own doubt explains.
+
+    A cell that bows or lags has no one slope; what it is off counts against the slope.
+    """
+    freedoms = len(np.unique(errors.reference_n.round(3))) - 1
+    if freedoms < 1:
+        return 0.0
+    own = errors.by_cause["reading"] + errors.by_cause["zero wander"]
+    expected = float(np.trace(own)) * freedoms / len(off_line_n)
+    return max(0.0, float(off_line_n @ off_line_n) - expected) / freedoms

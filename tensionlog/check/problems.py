@@ -88,7 +88,7 @@ def no_change(load: Load) -> str:
 
 def contradiction(points: Sequence[Point], errors: Errors, allowed: Tolerance) -> str | None:
     """Why the readings cannot be those of a sound cell under these loads, or None."""
-    change = errors.reading_n - errors.zero_then_n
+    change = errors.added_n
     ratio = change / errors.reference_n
     return (
         _unchanged(points, ratio, errors)

@@ -1,32 +1,48 @@
 """The level that a hung mass comes to, read while it still swings a little.
 
-A mass is moved by hand, lets go, swings at 0.5 to 1.5 Hz and dies down; the cell reads
-the same level throughout, plus a swing that is as often above as below. So the level is
-fitted together with one decaying swing, under a weight that fades to nothing at both ends
-of the window (what is left of the swing, or a second one, then barely reaches it). The
-window itself is chosen, not timed: of many, the one whose level is known best. A window
-that reaches back into the handling misfits, a short one knows little; both lose.
+A mass is moved by hand, let go, swings at 0.5 to 1.5 Hz and dies down; all the while the
+cell reads one level and a swing that is as often above it as below. So nobody need wait
+for the swing to end: level and swing are fitted together. Where the window begins is found,
+not timed: it grows backwards from the end for as long as what it takes in is still a level,
+a swing, noise and the slow walk of zero; at the hand's last touch it stops.
 """
 
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from tensionlog.check.cleaning import Floats
+from tensionlog.check.swing import Fit, best_new_mode, fit_swing
 
 BLOCK_S: Final = 0.1
-SHORTEST_S: Final = 1.5
-"""No window is shorter: one period of the slowest swing is 2 s, most of it must show."""
+SEED_S: Final = 2.0
+"""The first window: a period of the slowest swing."""
 
-_HZ: Final = np.arange(0.4, 3.6, 0.1)
-_DECAY_PER_S: Final = np.array([0.0, 0.15, 0.4, 0.9])
+LONGEST_S: Final = 20.0
+"""Further back zero has walked too far to help."""
+
+_STEPS_S: Final = (1.6, 0.8, 0.4)
+"""How far back a window is grown at a time; where the long step fails a shorter may not."""
+
+PIECE_S: Final = 1.0
+MOST_MODES: Final = 2
+
+_ENDS_S: Final = (0.0, 0.6, 1.2, 2.0)
+"""The hand may be back before the next load is named; up to this much is left out."""
+
+_WALK_N_PER_ROOT_S: Final = 0.01
+"""The fastest walk of zero that benches show (bench experience, no source)."""
+
+_WALK_ALLOWED_N_PER_ROOT_S: Final = 0.02
+"""What a walk may do inside a window before it counts as a hand: twice the fastest, so
+that windows are not picked for being quiet."""
+
 _MEMORY_S: Final = 0.3
-"""What misfits stays on one side for about this long: a quarter of a swing."""
+"""What a draught or a poor swing leaves stays on one side about this long."""
 
-_WORTH_IT: Final = 12.0
-"""Fall of the scaled misfit (a chi-square of four freedoms) that a swing must earn."""
+_EARNS: Final = 25.0
+"""Fall of the scaled misfit that a further mode (four parameters) must bring."""
 
 
 class Blocks(NamedTuple):
@@ -42,6 +58,10 @@ class Blocks(NamedTuple):
     mean: Floats
     n: Floats
 
+    def part(self, first: int, last: int) -> "Blocks":
+        """Blocks `first` to before `last`."""
+        return Blocks(self.t_s[first:last], self.mean[first:last], self.n[first:last])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
@@ -51,25 +71,32 @@ class Level:
         level: The level, in the unit of the reading.
         u: Its standard uncertainty from noise and swing; the wander of zero is not in it.
         t_s: Time that it stands for.
-        spread_s: Mean distance in time of two samples under the window's weight.
         start_s: Where the window begins.
         end_s: Where it ends.
         swing: Amplitude of the swing left at the window's end; 0 where none was needed.
-        late_minus_early: Last third of the window less the first, swing taken out.
-        u_late_minus_early: Its standard uncertainty from noise.
-        n: Samples in the window.
+        piece_t_s: Middles of the window's pieces of about a second, shape (p,).
+        piece: Level of each piece, swing taken out, shape (p,).
+        piece_s: How long each piece is.
+        piece_noise: Covariance of the pieces from the samples' noise, shape (p, p).
+        piece_beyond: The same from what misfits beyond noise, shape (p, p).
     """
 
     level: float
     u: float
     t_s: float
-    spread_s: float
     start_s: float
     end_s: float
     swing: float
-    late_minus_early: float
-    u_late_minus_early: float
-    n: int
+    piece_t_s: Floats
+    piece: Floats
+    piece_s: float
+    piece_noise: Floats
+    piece_beyond: Floats
+
+    @property
+    def late_minus_early(self) -> float:
+        """Last piece less the first: creep, drift and noise together."""
+        return float(self.piece[-1] - self.piece[0])
 
 
 def to_blocks(t_s: Floats, reading: Floats) -> Blocks:
@@ -90,129 +117,165 @@ def settled_level(*, t_s: Floats, reading: Floats, noise: float) -> Level | None
 
     Args:
         t_s: Times of clean samples since the load was named, seconds, shape (n,).
-        reading: The samples, shape (n,), any unit.
-        noise: Standard deviation of one sample, in that unit.
+        reading: The samples, newtons, shape (n,).
+        noise: Standard deviation of one sample, newtons.
     """
-    if len(t_s) < 8 or t_s[-1] - t_s[0] < SHORTEST_S:
+    if len(t_s) < 12 or t_s[-1] - t_s[0] < SEED_S:
         return None
     blocks = to_blocks(t_s, reading)
-    fits = [
-        fit
-        for first, last in _windows(blocks)
-        if (fit := _fit(Blocks(*(a[first:last] for a in blocks)), noise)) is not None
-    ]
-    return min(fits, key=lambda fit: fit.u, default=None)
-
-
-def _windows(blocks: Blocks) -> list[tuple[int, int]]:
-    """Ranges of blocks to try: any start, an end that leaves out at most the last 2 s."""
-    t = blocks.t_s
-    length = t[-1] - t[0]
-    ends = [e for e in (0.0, 0.6, 1.2, 2.0) if e <= 0.25 * length]
-    starts = np.linspace(t[0], t[-1] - SHORTEST_S, 16)
-    found = set()
-    for end in ends:
-        last = int(np.searchsorted(t, t[-1] - end, side="right"))
-        for start in starts:
-            first = int(np.searchsorted(t, start))
-            if last - first >= 8 and t[last - 1] - t[first] >= 0.9 * SHORTEST_S:
-                found.add((first, last))
-    return sorted(found)
-
-
-def _fit(blocks: Blocks, noise: float) -> Level | None:
-    """Level and swing of one window, with what is known of the level."""
-    t, y, n = blocks
-    length = t[-1] - t[0] + BLOCK_S
-    fade = np.sin(np.pi * (t - t[0] + BLOCK_S / 2) / length) ** 2
-    weight = n * fade
-    columns = _swing_columns(t, y, weight, length, noise)
-    design = np.column_stack([np.ones_like(t), *columns])
-    weighted = design * weight[:, None]
-    normal = weighted.T @ design
-    if np.linalg.cond(normal) > 1e8:
+    seed = _seed(blocks, noise)
+    if seed is None:
         return None
-    gain = np.linalg.solve(normal, weighted.T)
-    beta = gain @ y
-    left = y - design @ beta
-    u = _level_u(left, gain[0], weight, n, noise)
-    early_late, u_early_late = _early_late(t, left, n, noise)
-    centre = float(gain[0] @ t)
+    first, last, fit = _grown(blocks, *seed, noise)
+    part = blocks.part(first, last)
+    return _level(part, _without_idle_modes(part, fit, noise), noise)
+
+
+def _without_idle_modes(part: Blocks, fit: Fit, noise: float) -> Fit:
+    """The same window without the swing, where over its whole length none is needed."""
+    plain = _fitted(part, noise, more=False)
+    length = part.t_s[-1] - part.t_s[0]
+    return fit if _earns(fit, plain, noise**2 / part.n.mean(), length) else plain
+
+
+def _fitted(part: Blocks, noise: float, begin: Fit | None = None, more: bool = True) -> Fit:
+    """Level and swing of one window, with as many modes as earn their place."""
+    t = part.t_s - part.t_s[0]
+    weight = part.n / part.n.mean()
+    fit = fit_swing(t, part.mean, weight, begin.modes if begin else ())
+    white = noise**2 / part.n.mean()
+    while more and len(fit.modes) < MOST_MODES:
+        mode = best_new_mode(t, fit.residual, weight)
+        if mode is None or len(t) < 4 * len(fit.modes) + 10:
+            break
+        larger = fit_swing(t, part.mean, weight, (*fit.modes, mode))
+        if not _earns(larger, fit, white, t[-1]):
+            break
+        fit = larger
+    return fit
+
+
+def _earns(larger: Fit, smaller: Fit, white: float, length: float) -> bool:
+    """Whether modes explain more than noise and the walk of zero could have feigned."""
+    fall = smaller.misfit * smaller.freedoms - larger.misfit * larger.freedoms
+    walk = _WALK_N_PER_ROOT_S**2 * length / 6 * len(larger.residual)
+    return fall >= _EARNS * max(white, larger.misfit) + walk
+
+
+def _seed(blocks: Blocks, noise: float) -> tuple[int, int, Fit] | None:
+    """A first window near the end: the latest that is not much worse than the best."""
+    t = blocks.t_s
+    tried = []
+    for end in _ENDS_S:
+        if end > 0.25 * (t[-1] - t[0]):
+            continue
+        last = int(np.searchsorted(t, t[-1] - end, side="right"))
+        first = int(np.searchsorted(t, t[last - 1] - SEED_S))
+        if last - first >= 10:
+            tried.append((first, last, _fitted(blocks.part(first, last), noise)))
+    floor = noise**2 / blocks.n.mean()
+    best = min((max(floor, fit.misfit) for _, _, fit in tried), default=0.0)
+    return next((s for s in tried if s[2].misfit <= 3 * best), None)
+
+
+def _grown(
+    blocks: Blocks, first: int, last: int, fit: Fit, noise: float
+) -> tuple[int, int, Fit]:
+    """The window grown backwards for as long as it stays plausible."""
+    t = blocks.t_s
+    white = noise**2 / blocks.n.mean()
+    floor = max(white, fit.misfit)
+    earliest = max(t[0], t[last - 1] - LONGEST_S)
+    for step in _STEPS_S:
+        while t[first] > earliest:
+            wider_first = int(np.searchsorted(t, max(earliest, t[first] - step)))
+            wider = _wider(
+                blocks.part(wider_first, last), first - wider_first, fit, floor, noise
+            )
+            if wider is None:
+                break
+            first, fit = wider_first, wider
+            floor = max(white, min(floor, fit.misfit)) if fit.freedoms > 12 else floor
+    return first, last, fit
+
+
+def _wider(part: Blocks, new: int, before: Fit, floor: float, noise: float) -> Fit | None:
+    """The fit of a window with `new` more blocks at its beginning, if it is plausible."""
+    wider = _fitted(part, noise, before, more=False)
+    if _is_plausible(part, new, wider, floor):
+        return wider
+    wider = _fitted(part, noise, before)
+    return wider if _is_plausible(part, new, wider, floor) else None
+
+
+def _is_plausible(part: Blocks, new: int, fit: Fit, floor: float) -> bool:
+    """Whether a window holds nothing but a level, a swing, noise and a walking zero."""
+    length = part.t_s[-1] - part.t_s[0]
+    walk = _WALK_ALLOWED_N_PER_ROOT_S**2 * length
+    scatter, scatter_new = (1 + 3 * np.sqrt(2 / max(1, n)) for n in (fit.freedoms, new))
+    return bool(
+        fit.misfit <= floor * scatter + walk / 6
+        and np.mean(fit.residual[:new] ** 2) <= floor * scatter_new + walk / 3
+    )
+
+
+def _level(part: Blocks, fit: Fit, noise: float) -> Level:
+    """Level and pieces of a finished window, with what is known of them."""
+    white = noise**2 / part.n
+    beyond = _beyond_noise(part, fit, noise)
+    whole = _gain(np.ones((len(part.n), 1)), fit, white + beyond)[0]
+    pieces = _piece_columns(part.t_s)
+    gain = _gain(pieces, fit, white + beyond)
+    length = float(part.t_s[-1] - part.t_s[0])
+    left = [
+        a * np.exp(-m.decay * length) for a, m in zip(fit.amplitudes, fit.modes, strict=True)
+    ]
     return Level(
-        level=float(beta[0]),
-        u=u,
-        t_s=centre,
-        spread_s=_mean_distance(t, fade * n),
-        start_s=float(t[0]),
-        end_s=float(t[-1]),
-        swing=_amplitude_at_end(columns, beta),
-        late_minus_early=early_late,
-        u_late_minus_early=u_early_late,
-        n=int(n.sum()),
+        level=float(whole @ part.mean),
+        u=float(np.sqrt(whole**2 @ (white + beyond))),
+        t_s=float(whole @ part.t_s),
+        start_s=float(part.t_s[0]),
+        end_s=float(part.t_s[-1]),
+        swing=float(np.sum(np.array(fit.amplitudes) * np.exp(-decay * length))),
+        piece_t_s=(part.t_s @ pieces) / pieces.sum(axis=0),
+        piece=gain @ part.mean,
+        piece_s=length / pieces.shape[1],
+        piece_noise=(gain * white) @ gain.T,
+        piece_beyond=beyond * gain @ gain.T,
     )
 
 
-def _swing_columns(
-    t: Floats, y: Floats, weight: Floats, length: float, noise: float
-) -> list[Floats]:
-    """Cosine and sine of the decaying swing that fits best, or nothing if none earns it."""
-    hz = _HZ[(_HZ * length >= 1.0) & (_HZ < 0.4 * len(t) / length)]
-    if not len(hz):
-        return []
-    rate, decay = (a.ravel() for a in np.meshgrid(2 * np.pi * hz, _DECAY_PER_S))
-    envelope = np.exp(-np.outer(decay, t - t[-1]))
-    phase = np.outer(rate, t - t[-1])
-    cosine, sine = envelope * np.cos(phase), envelope * np.sin(phase)
-    fall = _misfit_fall(cosine, sine, y, weight)
-    best = int(np.argmax(fall))
-    still = weight @ (y - weight @ y / weight.sum()) ** 2 - fall[best]
-    freedom = max(1.0, len(t) - 5.0)
-    per_freedom = max(noise**2, still / freedom)
-    if fall[best] < _WORTH_IT * per_freedom:
-        return []
-    return [cosine[best], sine[best]]
+def _beyond_noise(part: Blocks, fit: Fit, noise: float) -> float:
+    """Variance per block that stands for what misfits beyond the noise.
+
+    Differences over half a second show a draught or a poor swing and hardly the walk of
+    zero. Its memory makes each block count for less than one: hence the factor.
+    """
+    lag = max(1, round(0.5 * len(part.n) / max(part.t_s[-1] - part.t_s[0], 0.5)))
+    if len(fit.residual) <= lag + 2:
+        return 0.0
+    # parameters that were fitted take their share of the residuals with them
+    share = len(fit.residual) / fit.freedoms
+    half = 0.5 * float(np.mean((fit.residual[lag:] - fit.residual[:-lag]) ** 2)) * share
+    spacing = (part.t_s[-1] - part.t_s[0]) / (len(part.n) - 1)
+    memory = 1 + 2 * _MEMORY_S / spacing
+    white = noise**2 / float(part.n.mean()) * (1 + np.sqrt(2 / len(fit.residual)))
+    walk = _WALK_N_PER_ROOT_S**2 * lag * spacing / 2
+    return max(0.0, half - float(white) - walk) * memory
 
 
-def _misfit_fall(cosine: Floats, sine: Floats, y: Floats, weight: Floats) -> Floats:
-    """How far each pair of columns brings the weighted misfit down, shape (models,)."""
-    share = weight / weight.sum()
-    c = cosine - (cosine @ share)[:, None]
-    s = sine - (sine @ share)[:, None]
-    z = weight * (y - share @ y)
-    cc, ss, cs = (c * c) @ weight, (s * s) @ weight, (c * s) @ weight
-    cz, sz = c @ z, s @ z
-    determinant = cc * ss - cs**2
-    safe = np.where(determinant > 1e-9 * cc * ss, determinant, np.inf)
-    fall: Floats = (ss * cz**2 - 2 * cs * cz * sz + cc * sz**2) / safe
-    return fall
+def _gain(columns: Floats, fit: Fit, variance: Floats) -> Floats:
+    """How the blocks are weighed for the coefficients of `columns` beside the swing."""
+    size = np.linalg.norm(fit.swing, axis=0)
+    design = np.hstack([columns, fit.swing / np.where(size > 0, size, 1.0)])
+    root = np.sqrt(variance)
+    inverse = np.linalg.pinv(design / root[:, None], rcond=1e-9)
+    return np.asarray(inverse[: columns.shape[1]] / root, dtype=np.float64)
 
 
-def _level_u(left: Floats, gain: Floats, weight: Floats, n: Floats, noise: float) -> float:
-    """Standard uncertainty of the level: its samples' noise, and what misfits beyond it."""
-    white = noise**2 * float(gain**2 @ (1 / n))
-    beyond = float(weight @ left**2 / weight.sum()) - noise**2 / float(n.mean())
-    memory = 1 + 2 * _MEMORY_S / BLOCK_S
-    return float(np.sqrt(white + max(0.0, beyond) * memory * float(gain @ gain)))
-
-
-def _early_late(t: Floats, left: Floats, n: Floats, noise: float) -> tuple[float, float]:
-    third = (t[-1] - t[0]) / 3
-    early, late = t < t[0] + third, t > t[-1] - third
-    if not (early.any() and late.any()):
-        return 0.0, float("inf")
-    difference = np.average(left[late], weights=n[late]) - np.average(
-        left[early], weights=n[early]
-    )
-    u = noise * np.sqrt(1 / n[late].sum() + 1 / n[early].sum())
-    return float(difference), float(u)
-
-
-def _mean_distance(t: Floats, weight: Floats) -> float:
-    """Mean |t - t'| of two samples drawn by the weight (Gini's mean difference), s."""
-    share = weight / weight.sum()
-    below = np.cumsum(share)
-    return float(2 * np.sum(below[:-1] * (1 - below[:-1]) * np.diff(t)))
-
-
-def _amplitude_at_end(columns: list[Floats], beta: Floats) -> float:
-    return float(np.hypot(beta[1], beta[2])) if columns else 0.0
+def _piece_columns(t: Floats) -> Floats:
+    """Which block lies in which piece, shape (k, p): pieces of about a second."""
+    count = max(2, round((t[-1] - t[0]) / PIECE_S))
+    # by number of blocks, not by time: where lines were lost no piece must be empty
+    which = np.arange(len(t)) * count // len(t)
+    return np.asarray(which[:, None] == np.arange(count), dtype=np.float64)

@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import sqrt
 from typing import Final
 
 import numpy as np
 
 from tensionlog.check.cleaning import Clean, Floats, noise_sd
 from tensionlog.check.result import Load
-from tensionlog.check.settling import Level, settled_level
+from tensionlog.check.settling import Level, settled_level, to_blocks
 from tensionlog.check.verdict import Tolerance
 
 HANDS_ON_S: Final = 0.3
@@ -21,6 +22,10 @@ beyond it the guard band would eat half of what is allowed."""
 
 SWING_OF_LOAD: Final = 0.05
 """A mass still swinging by more of its load than this is not read at all."""
+
+
+_LEAST_NOISE_N: Final = 1e-4
+"""No reading is without noise; one that seems so is coarse, stuck or made up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +41,23 @@ class Visit:
     level: Level | None
 
 
+def noise_of(samples: Clean, step_n: float) -> float:
+    """Standard deviation of one sample, newtons, as far as it averages out.
+
+    Where neighbouring samples share noise, means of them are noisier than one sample
+    lets expect; the larger figure counts.
+
+    Args:
+        samples: Clean samples, the reading in newtons.
+        step_n: The reading's own resolution.
+    """
+    if len(samples.t_s) < 2:
+        return _LEAST_NOISE_N
+    blocks = to_blocks(samples.t_s, samples.reading)
+    of_means = noise_sd(blocks.mean) * sqrt(float(np.mean(blocks.n)))
+    return max(noise_sd(samples.reading), of_means, step_n / sqrt(12), _LEAST_NOISE_N)
+
+
 def find_visits(
     *,
     samples: Clean,
@@ -44,6 +66,7 @@ def find_visits(
     end_s: float,
     tolerance: Tolerance,
     force_of: Sequence[float],
+    noise_n: float,
 ) -> list[Visit]:
     """The level of every load, the empty cell before the first one too.
 
@@ -54,15 +77,15 @@ def find_visits(
         end_s: When the last load ends.
         tolerance: What a stable level is measured against.
         force_of: Reference force of each load, newtons.
+        noise_n: Standard deviation of one sample.
     """
-    noise = noise_sd(samples.reading)
     opening = [] if loads and loads[0].is_empty else [Load(start_s, mass_kg=0.0)]
     forces = [*(0.0 for _ in opening), *force_of]
     named = [*opening, *loads]
     edges = [*(max(load.t_s, start_s) for load in named), end_s]
     edges[0] = start_s if named[0].is_empty else edges[0]
     return [
-        Visit(load=load, level=_level(samples, begin, end, noise, tolerance, force))
+        Visit(load=load, level=_level(samples, begin, end, noise_n, tolerance, force))
         for load, force, (begin, end) in zip(named, forces, pairwise(edges), strict=True)
     ]
 
