@@ -227,9 +227,7 @@ def _level(part: Blocks, fit: Fit, noise: float) -> Level:
     pieces = _piece_columns(part.t_s)
     gain = _gain(pieces, fit, white + beyond)
     length = float(part.t_s[-1] - part.t_s[0])
-    left = [
-        a * np.exp(-m.decay * length) for a, m in zip(fit.amplitudes, fit.modes, strict=True)
-    ]
+    decay = np.array([mode.decay for mode in fit.modes])
     return Level(
         level=float(whole @ part.mean),
         u=float(np.sqrt(whole**2 @ (white + beyond))),
@@ -257,7 +255,7 @@ def _beyond_noise(part: Blocks, fit: Fit, noise: float) -> float:
     # parameters that were fitted take their share of the residuals with them
     share = len(fit.residual) / fit.freedoms
     half = 0.5 * float(np.mean((fit.residual[lag:] - fit.residual[:-lag]) ** 2)) * share
-    spacing = (part.t_s[-1] - part.t_s[0]) / (len(part.n) - 1)
+    spacing = float(part.t_s[-1] - part.t_s[0]) / (len(part.n) - 1)
     memory = 1 + 2 * _MEMORY_S / spacing
     white = noise**2 / float(part.n.mean()) * (1 + np.sqrt(2 / len(fit.residual)))
     walk = _WALK_N_PER_ROOT_S**2 * lag * spacing / 2
