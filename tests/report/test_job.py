@@ -7,12 +7,18 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from tensionlog.model.pull import Trace
 from tensionlog.model.recording import Calibration
+from tensionlog.report.answer import job_json
 from tensionlog.report.job import job_page
 from tensionlog.report.markup import tag
 from tensionlog.report.page import page
+from tensionlog.report.summary import summary
 
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(1)>\"'&"
 LOADING = {"src", "href", "action", "formaction", "data", "poster", "srcset", "background"}
@@ -239,10 +245,6 @@ def test_a_check_that_said_stop_is_said_first(make, badminton):
 
 
 def test_thinned_traces_are_owned_up_to(make, badminton):
-    import numpy as np
-
-    from tensionlog.model.pull import Trace
-
     t_s = np.linspace(9.7, 14.2, 4000)
     dense = replace(make.bare(1), trace=Trace(boot=0, t_s=t_s, counts=np.full(4000, 9e5)))
     text = Reading(job_page(make.small(dense))).text
@@ -253,3 +255,64 @@ def test_a_page_of_nothing_is_still_a_page():
     read = Reading(page([tag("p", "quiet")], title="a < b"))
     assert "quiet" in read.text
     assert ("html", {"lang": "en"}) in read.starts
+
+
+unknowns = st.fixed_dictionaries(
+    {},
+    optional={
+        name: st.none()
+        for name in (
+            "target",
+            "top_s",
+            "release_s",
+            "let_off_s",
+            "top",
+            "at_3s",
+            "expected",
+            "release",
+            "drop",
+            "drop_u",
+            "release_u",
+            "idle",
+            "noise",
+            "clamp_shut",
+            "position",
+        )
+    },
+)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.lists(unknowns, min_size=1, max_size=3), st.sampled_from(["N", "counts"]))
+def test_whatever_is_not_known_there_is_a_page_a_summary_and_an_answer(make, drawn, unit):
+    telling = {"held_position": "L1", "clamp_opened": "A", "seen": True, "at_least_lost": 3.0}
+    found = [make.bare(i, **{"unit": unit, **telling, **d}) for i, d in enumerate(drawn, 1)]
+    view = make.small(*found)
+    assert "nan" not in Reading(job_page(view)).text.lower()
+    assert "None" not in summary(view)
+    json.dumps(job_json(view), allow_nan=False)
+
+
+def test_an_order_without_any_number_has_no_picture(make):
+    text = Reading(job_page(make.small(make.bare(1, release=None)))).text
+    assert "In the order pulled" not in text
+    assert "0 of 1 pulls within" in text
+
+
+def test_what_came_twice_is_counted_and_an_unmeasured_span_error_is_left_out(make, badminton):
+    view = make.view(
+        found=(),
+        ledger=replace(badminton.ledger, duplicates=4),
+        last_check=replace(badminton.last_check, span_error_pct=None, age_days=3.2),
+    )
+    text = Reading(job_page(view)).text
+    assert "Came twice, left out4" in text
+    assert "2026-03-02 (3 days before): good" in text
+    assert "Span error" not in text
+
+
+def test_a_bench_without_a_check_says_so(make):
+    assert (
+        "Last checknone on record"
+        in Reading(job_page(make.view(found=(), last_check=None))).text
+    )
