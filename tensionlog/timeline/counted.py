@@ -16,10 +16,11 @@ from tensionlog.timeline.signals import SATURATED, Signals
 from tensionlog.timeline.tally import Tally
 from tensionlog.timeline.unwrap import (
     CLOCK_SPAN_US,
-    ORDINARY_PERIODS,
     SEQ_SPAN,
     Stamp,
     Stride,
+    is_neighbour,
+    longest_step_us,
 )
 
 CLOCK_JUMP = "clock-jump"
@@ -98,7 +99,7 @@ class CountedDevice:
     def _walk(self, lines: list[DeviceLine], out: list[TimelineEvent]) -> None:
         """The loop that nearly every sample goes through; the rest goes to `_other`."""
         position, append = self.position, out.append
-        longest = int(ORDINARY_PERIODS * position.period_us)
+        longest = int(longest_step_us(position.period_us))
         boot, us, top, expected = position.boot, position.us, self._top, self._expected
         t_us = position.t_us
         ordinary = 0
@@ -136,7 +137,8 @@ class CountedDevice:
             case Hello():
                 self._hello(line)
             case Event() | Fault():
-                self._signals.take(line, self._out, must_wait=self._suspect is not None)
+                if not self._signals.take(line, self._out, must_wait=self._suspect is not None):
+                    self._expected = _NEVER  # so that the next sample lets it go
 
     def _sample(self, line: Sample) -> None:
         last = self.position.last
@@ -158,12 +160,21 @@ class CountedDevice:
         if _stamp(line) == _stamp(suspect) or self._is_copy(last, line):
             self.tally.duplicates += 1
             return
-        if self.position.believed(_stamp(suspect), _stamp(line), self._suspect_at_s):
+        if self._belongs_to(suspect, line, last):
             self._confirm()
         else:
             self.tally.bad_lines += 1  # its CRC held by chance
             self._suspect = None
         self._sample(line)
+
+    def _belongs_to(self, suspect: Sample, line: Sample, last: Stamp) -> bool:
+        """Whether `line` goes on from the sample held back rather than from the last one."""
+        before, after = _stamp(suspect), _stamp(line)
+        if is_neighbour(before, after):
+            return True
+        if is_neighbour(last, after):
+            return False
+        return self.position.believed(before, after, self._suspect_at_s) is not None
 
     def _is_copy(self, last: Stamp, line: Sample) -> bool:
         """Whether the same sample is among the latest: a link may say things twice."""
@@ -176,14 +187,19 @@ class CountedDevice:
         return not -self._top < line.counts < self._top
 
     def _confirm(self) -> None:
-        """Take the sample held back for what it says: a jump or a restart."""
+        """Take the sample held back for what it says: a gap, a jump or a restart."""
         line, last = self._suspect, self.position.last
         if line is None or last is None:
             return
         self._suspect = None
+        stride = self.position.believed(
+            last, _stamp(line), self.position.last_at_s, is_seconded=True
+        )
         up_us = (line.t_us - last.t_us) & _CLOCK_MASK
         number_rose = line.seq > last.seq
-        if line.t_us >= last.t_us or (number_rose and up_us < _WRAPPED_WITHIN_US):
+        if stride:
+            self._accept(line, stride)
+        elif line.t_us >= last.t_us or (number_rose and up_us < _WRAPPED_WITHIN_US):
             self._jump_ahead(last, line)
         elif number_rose and CLOCK_SPAN_US - up_us < _JUMP_BACK_US:
             self._clock_jump(line.seq - last.seq, line)

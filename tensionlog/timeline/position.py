@@ -111,7 +111,14 @@ class Position:
             host_us=self.host_us(before_at_s),
         )
 
-    def believed(self, before: Stamp, after: Stamp, before_at_s: float | None) -> Stride | None:
+    def believed(
+        self,
+        before: Stamp,
+        after: Stamp,
+        before_at_s: float | None,
+        *,
+        is_seconded: bool = False,
+    ) -> Stride | None:
         """How far it is, or None if one boot cannot be believed to hold both."""
         stride = self.likeliest(before, after, before_at_s)
         believable = is_believable(
@@ -119,6 +126,7 @@ class Position:
             both_back=after.seq < before.seq and after.t_us < before.t_us,
             period_us=self.period_now_us(),
             host_us=self.host_us(before_at_s),
+            is_seconded=is_seconded,
         )
         return stride if believable else None
 

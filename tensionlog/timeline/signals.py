@@ -26,12 +26,18 @@ class Signals:
         self._by_code: tuple[int, int] | None = None
         self._by_line: tuple[int, int] | None = None
 
-    def take(self, line: Event | Fault, out: list[TimelineEvent], *, must_wait: bool) -> None:
-        """Give `line` out, or keep it until the next sample tells when it was."""
-        if must_wait or not self._fits(line):
-            self._waiting.append(line)
-        else:
+    def take(self, line: Event | Fault, out: list[TimelineEvent], *, must_wait: bool) -> bool:
+        """Give `line` out, or keep it until the next sample tells when it was.
+
+        Returns:
+            Whether it was given out.
+        """
+        fits = not must_wait and self._fits(line)
+        if fits:
             self._tell(line, out)
+        else:
+            self._waiting.append(line)
+        return fits
 
     def saturated(self, seq: int, out: list[TimelineEvent]) -> None:
         """Count a saturated code, unless the device has said so of the same sample."""

@@ -11,7 +11,9 @@ SEQ_SPAN = 1 << 16
 CLOCK_SPAN_US = 1 << 32
 
 
-ORDINARY_PERIODS = 20  # a header may say 80/s where a jumper on the board says 10/s
+_ORDINARY_PERIODS = 20  # a header may say 80/s where a jumper on the board says 10/s
+_ORDINARY_US = 250_000
+_NEIGHBOUR_US = 60_000_000
 
 
 class Stamp(NamedTuple):
@@ -52,24 +54,44 @@ def likeliest_stride(
     return Stride(seq_up + turns * SEQ_SPAN, us)
 
 
+def longest_step_us(period_us: float) -> float:
+    """Below this, one conversion after the other needs no second thought."""
+    return max(_ORDINARY_PERIODS * period_us, _ORDINARY_US)
+
+
+def is_neighbour(before: Stamp, after: Stamp) -> bool:
+    """Whether the numbers follow one another within a minute: by chance, one in 65,536."""
+    follows = (after.seq - before.seq) % SEQ_SPAN == 1
+    return follows and (after.t_us - before.t_us) % CLOCK_SPAN_US < _NEIGHBOUR_US
+
+
 def is_believable(
-    stride: Stride, *, both_back: bool, period_us: float, host_us: float | None
+    stride: Stride,
+    *,
+    both_back: bool,
+    period_us: float,
+    host_us: float | None,
+    is_seconded: bool,
 ) -> bool:
-    """Whether `stride` holds without a second opinion.
+    """Whether one boot holds both ends of `stride`.
 
     Args:
         stride: The likeliest one.
         both_back: Whether number and clock are both lower than before.
         period_us: Time of one conversion.
         host_us: Time between the two arrivals, or None.
+        is_seconded: Whether the sample after it goes on from there. Without that a
+            silence much longer than the host saw is not believed, however well number
+            and clock agree: of all damage, one in some hundred does by chance.
     """
     if both_back:
         return _wrapped_together(stride, period_us=period_us, host_us=host_us)
-    ordinary = stride.conversions == 1 and stride.us < ORDINARY_PERIODS * period_us
-    return (
-        ordinary
-        or _counter_agrees(stride, period_us=period_us)
-        or _host_agrees(stride, period_us=period_us, host_us=host_us)
+    if stride.conversions == 1 and stride.us < longest_step_us(period_us):
+        return True
+    horizon_us = _NEIGHBOUR_US + 1.05 * (host_us or 0.0)
+    in_sight = is_seconded or stride.us <= horizon_us
+    return (in_sight and _counter_agrees(stride, period_us=period_us)) or _host_agrees(
+        stride, period_us=period_us, host_us=host_us
     )
 
 
