@@ -158,9 +158,9 @@ def _filtered(
 ) -> Floats:
     """Size over uncertainty of a fall at each sample of `y`; shape of `y`."""
     before = max(4, round(0.12 / trace.period))
-    x = trace.period * np.arange(-before, round(after_s / trace.period) + 1)
+    x: Floats = trace.period * np.arange(-before, round(after_s / trace.period) + 1.0)
     signs = [-1.0] + [1.0] * (len(shapes) - 1)
-    columns = [np.asarray(s * look_up(table, x)) for s, table in zip(signs, shapes, strict=True)]
+    columns = [s * look_up(table, x) for s, table in zip(signs, shapes, strict=True)]
     design = np.column_stack([*columns, np.ones_like(x), x])
     held = np.append(trace.noise / np.array(sds), [0.0, trace.noise / 3.0])
     inverse = np.linalg.inv(design.T @ design + np.diag(held**2))

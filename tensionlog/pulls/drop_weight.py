@@ -24,6 +24,7 @@ from tensionlog.pulls.dip import (
 )
 from tensionlog.pulls.least_squares import Fit, fit
 from tensionlog.pulls.lockout import SEEN_RATIO, Hold
+from tensionlog.pulls.quiet import plucked
 from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
 from tensionlog.pulls.swing import fallen_variants, swing_columns
 
@@ -38,11 +39,26 @@ FREQUENCIES_HZ = tuple(0.45 * 1.07**k for k in range(17))
 DAMPINGS = (0.08, 0.18)
 """Damping ratios it is looked for with; the fit finds its own."""
 
+LEAST_HELD_S = 0.4
+"""A shorter hold shows too little of a swing to tell a fall from it."""
+
 COARSE_S = 0.025
 """Mean over this time for the search: a sixteenth of the quickest swing."""
 
-PUSHED_RATIO = 5.0
-"""What lies so many deviations above the fit is a hand's doing."""
+MOST_HOLDS = 8
+"""Holds that a bar is learned from, spread over the job."""
+
+MOST_FALLS = 6
+"""Falls that the converter is learned from, the deepest of the job."""
+
+PUSH_SHARE = 0.005
+"""What stands so much of the level above the fit is a hand's doing."""
+
+GOOD_MISFIT = 1.25
+"""Reduced chi-square below which no other moment need be tried."""
+
+MOST_STARTS = 3
+"""Moments that are refined where the best of the search does not fit."""
 
 PUSH_FLANK_S = 0.12
 """How far a push reaches beyond where it stands out."""
@@ -77,7 +93,8 @@ class Bar:
                 for d in DAMPINGS
             ]
         reach = 2.0 * self.u_ln
-        return [replace(self, omega=self.omega * np.exp(d)) for d in np.linspace(-reach, reach, 5)]
+        steps = np.linspace(-reach, reach, 7)
+        return [replace(self, omega=float(self.omega * np.exp(d))) for d in steps]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +150,7 @@ def read_drop_weight(
     trace = _held(shape, bar)
     if trace is None:
         return None
-    if 1.0 / shape.period < LOWEST_RATE_HZ or len(trace.t) < 24:
+    if 1.0 / shape.period < LOWEST_RATE_HZ or _too_short(trace):
         return _level_only(trace)
     swung = _swung(trace, bar, shape.level, release_at)
     seen = release_at is not None or swung.drop > SEEN_RATIO * swung.u_drop
@@ -166,16 +183,36 @@ def learn_bar(shapes: Sequence[Shape]) -> Bar:
         return bar
     omega = float(np.median([f.omega for _, f in known]))
     decay = float(np.median([f.decay for _, f in known]))
-    bar = replace(bar, omega=omega, decay=decay, u_ln=0.06, u_ln_decay=0.15, learned=True)
-    deep = sorted(known, key=lambda p: -p[1].drop / p[1].u_drop)[:4]
+    u_ln = float(np.clip(_spread([np.log(f.omega) for _, f in known]), 0.02, 0.08))
+    bar = replace(bar, omega=omega, decay=decay, u_ln=u_ln, u_ln_decay=0.15, learned=True)
+    return _with_converter(bar, shapes)
+
+
+def _with_converter(bar: Bar, shapes: Sequence[Shape]) -> Bar:
+    """The bar with the averaging that explains the job's deepest falls best."""
+    deep = sorted(shapes, key=lambda shape: -_steepest(shape))[:MOST_FALLS]
+    narrow = replace(bar, u_ln=max(bar.u_ln, 0.03))
     return min(
         (replace(bar, converter=c) for c in CONVERTERS),
-        key=lambda b: float(np.mean([np.log(_misfit(s, b)) for s, _ in deep])),
+        key=lambda b: sum(np.log(_misfit(s, replace(narrow, converter=b.converter))) for s in deep),
     )
 
 
-MOST_HOLDS = 8
-"""Holds that a bar is learned from, spread over the job."""
+def _steepest(shape: Shape) -> float:
+    """Greatest fall within the time a clamp takes to open, less what the swing does."""
+    trace = _held(shape, Bar())
+    if trace is None or _too_short(trace):
+        return 0.0
+    few = max(1, round(0.05 / trace.period))
+    change = trace.y[few:] - trace.y[:-few]
+    # A swing falls as fast just before and after; a release does not.
+    beside = np.minimum(change[: -2 * few], change[2 * few :])
+    return float((beside - change[few:-few]).max(initial=0.0))
+
+
+def _spread(values: Sequence[float]) -> float:
+    """Standard deviation as the median absolute deviation gives it."""
+    return float(1.4826 * np.median(np.abs(np.asarray(values) - np.median(values))))
 
 
 def _misfit(shape: Shape, bar: Bar) -> float:
@@ -185,9 +222,13 @@ def _misfit(shape: Shape, bar: Bar) -> float:
 
 def _fitted(shape: Shape, bar: Bar) -> Swung | None:
     trace = _held(shape, bar)
-    if trace is None or len(trace.t) < 24:
+    if trace is None or _too_short(trace):
         return None
     return _swung(trace, bar, shape.level, None)
+
+
+def _too_short(trace: Trace) -> bool:
+    return len(trace.t) < 24 or float(trace.t[-1] - trace.t[0]) < LEAST_HELD_S
 
 
 def _held(shape: Shape, bar: Bar) -> Trace | None:
@@ -206,20 +247,21 @@ def _held(shape: Shape, bar: Bar) -> Trace | None:
 
 
 def _swung(trace: Trace, bar: Bar, level: float, release_at: float | None) -> Swung:
-    """Search, leave out what a hand did, search again if it did, refine."""
-    for _ in range(3):
-        state = _searched(trace, bar, level, release_at)
-        state, result = _refined(trace, bar, state, level, release_at is not None)
-        pushed = _pushed(trace, result.residuals)
-        if not pushed.any() or pushed.mean() > 0.6:
+    """Leave out what a hand did, search, refine what looks best."""
+    trace = _still(trace, bar, level)
+    starts = _searched(_Coarse.of(trace, level), trace, bar, release_at)
+    state, result = _refined(trace, bar, starts[0], level, release_at is not None)
+    for other in starts[1:]:
+        if result.chi2 < GOOD_MISFIT * len(trace.t):
             break
-        trace = trace.kept(~pushed)
+        tried = _refined(trace, bar, other, level, release_at is not None)
+        state, result = min((state, result), tried, key=lambda pair: pair[1].chi2)
     misfit = result.chi2 / max(1, len(trace.t) - 9)
     return Swung(
         level=float(result.coefficients[0]) + level,
         u_level=result.u(0),
         drop=float(result.coefficients[4]),
-        u_drop=result.u(4),
+        u_drop=result.u(4) * max(1.0, float(np.sqrt(misfit))),
         begin_s=state.begin_s,
         omega=state.omega,
         decay=state.decay,
@@ -227,54 +269,142 @@ def _swung(trace: Trace, bar: Bar, level: float, release_at: float | None) -> Sw
     )
 
 
-def _pushed(trace: Trace, residuals: Floats) -> NDArray[np.bool_]:
-    """Samples around those that a hand has lifted, shape (n,)."""
-    spread = max(trace.noise, 1.4826 * float(np.median(np.abs(residuals))))
-    smooth = np.convolve(residuals, np.ones(3) / 3.0, "same")
-    at = trace.t[smooth > PUSHED_RATIO / np.sqrt(3.0) * 1.3 * spread]
-    result = np.zeros(len(trace.t), dtype=bool)
-    if len(at) < 4:
-        return result
+def _still(trace: Trace, bar: Bar, level: float) -> Trace:
+    """Leave out plucks, and what stands above a fit that hugs the reading from below."""
+    trace = trace.kept(~plucked(trace))
+    if not bar.learned:
+        return trace
+    grid = _Coarse.of(trace, level)
+    threshold = max(4.0 * trace.noise, PUSH_SHARE * level)
+    whole = grid.weight
+    for _ in range(6):
+        state = _searched(grid, trace, bar, None)[0]
+        rest = grid.residuals(state, trace)
+        up = (rest > threshold) & (whole > 0.0)
+        if not up.any():
+            break
+        # A push pulls a plain fit up: what lies above it counts little, round by round.
+        grid = replace(grid, weight=np.where(rest > 0.5 * threshold, 0.3, 1.0) * whole)
+    at = grid.begin_s + grid.x[up]
+    if len(at) < 3 or up.mean() > 0.7:
+        return trace
+    off = np.zeros(len(trace.t), dtype=bool)
     for moment in at:
-        result |= np.abs(trace.t - moment) < PUSH_FLANK_S
+        off |= np.abs(trace.t - moment) < PUSH_FLANK_S
+    return trace.kept(~off) if off.mean() < 0.8 else trace
+
+
+def _searched(
+    grid: "_Coarse", trace: Trace, bar: Bar, release_at: float | None
+) -> list[_State]:
+    """Every swing worth trying, and for each of them every moment at once; best first."""
+    delay = _delay_s(trace)
+    allowed = (grid.x > 3.0 * COARSE_S) & (grid.x < grid.x[-1] - 5.0 * COARSE_S)
+    if release_at is not None:
+        allowed = np.abs(grid.x + grid.begin_s - delay - release_at) < 2.0 * COARSE_S
+    stiff = trace.noise / (U_SLOPE * abs(trace.y[0]))
+    swings = bar.nearby()
+    found = [grid.gains(near, delay, stiff=stiff) for near in swings]
+    chi2 = np.array([rest2 - np.where(allowed, gain, 0.0) for gain, rest2 in found])
+    states: list[_State] = []
+    for _ in range(MOST_STARTS):
+        i, k = np.unravel_index(int(np.argmin(chi2)), chi2.shape)
+        begin_s = float(grid.begin_s + grid.x[k] - delay)
+        states.append(
+            _State(
+                omega=swings[i].omega,
+                decay=swings[i].decay,
+                begin_s=begin_s if release_at is None else release_at,
+                fall_s=FALL_S,
+                chi2=float(chi2[i, k]),
+            )
+        )
+        chi2[:, max(0, k - 3) : k + 4] = np.inf
+    return states
+
+
+def _delay_s(trace: Trace) -> float:
+    """From the beginning of a fall to where half of it shows."""
+    return 0.5 * (sum(trace.boxes_s) + FALL_S)
+
+
+def _left_at(lags: Floats, omega: float, decay: float, delay_s: float) -> Floats:
+    """What is left of a fall in bins, by time since half of it showed."""
+    edge = np.clip(0.5 + lags / (2.0 * delay_s + COARSE_S), 0.0, 1.0)
+    cosine, sine = swing_columns(np.maximum(lags, 0.0), omega, decay).T
+    result: Floats = edge * (cosine + decay / omega * sine)
     return result
 
 
-def _searched(trace: Trace, bar: Bar, level: float, release_at: float | None) -> _State:
-    """Every swing worth trying, and for each of them every moment at once."""
-    fold = max(1, round(COARSE_S / trace.period))
-    whole = len(trace.t) // fold * fold
-    t = trace.t[:whole].reshape(-1, fold).mean(axis=1)
-    y = trace.y[:whole].reshape(-1, fold).mean(axis=1) - level
-    x = t - t[0]
-    delay = 0.5 * (sum(trace.boxes_s) + FALL_S)
-    begins = t[3:-5] - delay if release_at is None else np.array([release_at])
-    elapsed = t[:, None] - begins - delay
-    best = _State(omega=bar.omega, decay=bar.decay, begin_s=float(begins[0]), fall_s=FALL_S)
-    stiff = trace.noise / np.sqrt(fold) / (U_SLOPE * level)
-    edge = np.clip(0.5 + elapsed / (2.0 * delay), 0.0, 1.0)
-    since = np.maximum(elapsed, 0.0)
-    for near in bar.nearby():
-        basis = np.column_stack([np.ones_like(x), x, swing_columns(x, near.omega, near.decay)])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Coarse:
+    """A hold in even bins, for the search.
+
+    Attributes:
+        begin_s: Time that `x` is counted from.
+        x: Seconds of the bins' middles, shape (n,).
+        y: Means, 0 in an empty bin, shape (n,).
+        weight: Root of the samples in each, shape (n,).
+    """
+
+    begin_s: float
+    x: Floats
+    y: Floats
+    weight: Floats
+
+    @staticmethod
+    def of(trace: Trace, level: float) -> "_Coarse":
+        """Bins of `COARSE_S`; what is left out of the trace leaves bins empty."""
+        bins = ((trace.t - trace.t[0]) / COARSE_S).astype(np.int64)
+        count = np.bincount(bins)
+        total = np.bincount(bins, weights=trace.y - level)
+        return _Coarse(
+            begin_s=float(trace.t[0]),
+            x=COARSE_S * (np.arange(len(count)) + 0.5),
+            y=total / np.maximum(count, 1),
+            weight=np.sqrt(count.astype(np.float64)),
+        )
+
+    def gains(self, bar: Bar, delay_s: float, *, stiff: float) -> tuple[Floats, float]:
+        """What a fall at each bin explains, and what there is to explain.
+
+        Every moment is the same curve moved along, so that all projections are
+        correlations with it. The curve begins two bins before the fall.
+        """
+        lags = COARSE_S * np.arange(-2.0, len(self.y))
+        left = _left_at(lags, bar.omega, bar.decay, delay_s)
+        basis = self._basis(bar.omega, bar.decay) * self.weight[:, None]
         q, _ = np.linalg.qr(np.vstack([basis, [0.0, stiff, 0.0, 0.0]]))
         q = q[:-1]
-        moving = np.exp((1j * near.omega - near.decay) * since)
-        left = edge * (moving.real + near.decay / near.omega * moving.imag)
-        rest = y - q @ (q.T @ y)
-        norm = (left**2).sum(axis=0) - ((q.T @ left) ** 2).sum(axis=0)
-        down = np.maximum(-(rest @ left), 0.0)
-        gain = down**2 / np.maximum(norm, 1e-6)
-        k = int(np.argmax(gain))
-        chi2 = float(rest @ rest - gain[k])
-        if chi2 < best.chi2:
-            best = _State(
-                omega=near.omega,
-                decay=near.decay,
-                begin_s=float(begins[k]),
-                fall_s=FALL_S,
-                chi2=chi2,
-            )
-    return best
+        seen = self.y * self.weight
+        rest = seen - q @ (q.T @ seen)
+        norm = _moved(self.weight**2, left**2)
+        for column in q.T:
+            norm = norm - _moved(self.weight * column, left) ** 2
+        down = np.maximum(-_moved(self.weight * rest, left), 0.0)
+        return down**2 / np.maximum(norm, 1e-3), float(rest @ rest)
+
+    def residuals(self, state: _State, trace: Trace) -> Floats:
+        """What a fit with this swing and moment leaves of each bin, shape (n,)."""
+        delay_s = _delay_s(trace)
+        lags = self.x + self.begin_s - delay_s - state.begin_s
+        left = _left_at(lags, state.omega, state.decay, delay_s)
+        design = np.column_stack([self._basis(state.omega, state.decay)[:, [0, 2, 3]], -left])
+        solution, *_ = np.linalg.lstsq(
+            design * self.weight[:, None], self.y * self.weight, rcond=None
+        )
+        return np.asarray(self.y - design @ solution)
+
+    def _basis(self, omega: float, decay: float) -> Floats:
+        swing = swing_columns(self.x, omega, decay)
+        return np.column_stack([np.ones_like(self.x), self.x, swing])
+
+
+def _moved(row: Floats, left: Floats) -> Floats:
+    """Product of `row` with the curve begun at each of its entries, shape (n,)."""
+    padded = np.concatenate([np.zeros(2), row, np.zeros(len(left) - 1)])
+    result: Floats = np.correlate(padded, left, "valid")
+    return result[: len(row)]
 
 
 U_SLOPE = 0.002

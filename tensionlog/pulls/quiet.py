@@ -20,18 +20,23 @@ the corners of a fall are four at most."""
 
 
 def disturbed(trace: Trace, *, level: float) -> NDArray[np.bool_]:
-    """Which samples to leave out, shape (n,)."""
-    y, t = trace.y, trace.t
-    if len(y) < 12:
-        return np.zeros(len(y), dtype=bool)
-    pushed = y > level + max(5.0 * trace.noise, PUSH_SHARE * level)
-    pushed &= np.convolve(pushed, np.ones(3), "same") >= 2
+    """Which samples to leave out of a motor's hold, shape (n,)."""
+    pushed = trace.y > level + max(5.0 * trace.noise, PUSH_SHARE * level)
+    if len(pushed) > 3:
+        pushed &= np.convolve(pushed, np.ones(3), "same") >= 2.0
+    return _around(trace.t, pushed, PUSH_FLANK_S, PUSH_FLANK_S) | plucked(trace)
+
+
+def plucked(trace: Trace) -> NDArray[np.bool_]:
+    """Samples of a string that rings, shape (n,)."""
+    y = trace.y
     bent = np.zeros(len(y), dtype=bool)
+    if len(y) < 12:
+        return bent
     bent[1:-1] = np.abs(y[1:-1] - 0.5 * (y[:-2] + y[2:])) > 6.0 * trace.noise
-    width = max(8, round(0.15 / trace.period))
+    width = min(len(y), max(8, round(0.15 / trace.period)))
     rings = np.convolve(bent, np.ones(width), "same") >= PLUCK_SAMPLES
-    pushes = _around(t, pushed, PUSH_FLANK_S, PUSH_FLANK_S)
-    return pushes | _around(t, rings & bent, 0.1, PLUCK_S)
+    return _around(trace.t, rings & bent, 0.1, PLUCK_S)
 
 
 def _around(
