@@ -39,15 +39,17 @@ class Guess(NamedTuple):
     evidence: float
 
 
-def level_before(*, bins: Bins, at_s: float, noise: float) -> Level:
+def level_before(*, bins: Bins, at_s: float, noise: float, bounces: bool) -> Level:
     """Level at `at_s`, shortly after the last of `bins`.
 
     Args:
         bins: Averages of the hold, at least three.
         at_s: When the head lets off.
         noise: Standard deviation of one reading.
+        bounces: Whether the head may bounce.
     """
-    bins = _unpushed(bins, noise)
+    if bounces:
+        bins = _unpushed(bins, noise)
     ages = bins.t_s - at_s
     variance = noise**2 / bins.number + 1e-12
     center = float(np.mean(bins.force))
@@ -56,7 +58,8 @@ def level_before(*, bins: Bins, at_s: float, noise: float) -> Level:
         for swing in SWINGS
         for smooth in SMOOTH_S
     ]
-    guesses.append(_bounce(ages, bins.force - center, variance))
+    if bounces:
+        guesses.append(_bounce(ages, bins.force - center, variance))
     evidence = np.array([g.evidence for g in guesses])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()

@@ -1,7 +1,7 @@
 """The joint least squares of a hold test, with its doubts about the zero's wander.
 
-For each of several rates of wander the parameters are found by Gauss–Newton on the
-whitened rows and weak priors; the rates are then weighed by how well they explain the
+For each of several rates of wander the parameters are found by damped Gauss–Newton on
+the whitened rows and weak priors; the rates are then weighed by how well they explain the
 trace, and means and covariances mixed by those weights.
 """
 
@@ -20,6 +20,8 @@ WANDERS = (0.0015, 0.003, 0.005, 0.008, 0.013)
 
 LOG_WEIGHT = (-1.5, 0.0, 0.0, 0.0, -1.5)
 """The outer two are less likely before the trace is seen."""
+
+MOST_MOVES, ENOUGH = 40, 5e-3
 
 FREE = 1e4
 """Prior spread of what the trace alone decides, newtons."""
@@ -63,7 +65,7 @@ def fit_rows(rows: Rows, prior: Prior, wanders: tuple[float, ...] = WANDERS) -> 
     theta, found = wide.mean, []
     for wander in wanders:
         white = whitening(t_s=rows.t_s, variance=rows.variance, wander=wander)
-        theta, covariance, evidence = _gauss_newton(rows, wide, white, theta)
+        theta, covariance, evidence = _best(rows, wide, white, theta)
         found.append((theta, covariance, evidence))
     return _mixed(rows, found, wanders)
 
@@ -84,24 +86,38 @@ def slopes_of(function: Callable[[Floats], Floats], theta: Floats) -> Floats:
     return np.stack(columns, axis=-1)
 
 
-def _gauss_newton(
+def _best(
     rows: Rows, prior: Prior, white: Whitening, theta: Floats
 ) -> tuple[Floats, Floats, float]:
-    cost = _cost(rows, prior, white, theta)
-    for _ in range(12):
-        slopes = slopes_of(lambda at: reading(at, rows), theta)
-        whole = white(np.column_stack([slopes, rows.force - reading(theta, rows)]))
-        slope, miss = whole[:, :-1], whole[:, -1]
-        normal = slope.T @ slope + np.diag(prior.sd**-2.0)
-        pull = slope.T @ miss + (prior.mean - theta) / prior.sd**2
-        move = np.asarray(np.linalg.solve(normal, pull), dtype=np.float64)
-        theta, lower = _downhill(rows, prior, white, theta, move)
-        if cost - lower < 1e-3:
+    """Best parameters from `theta` on, their covariance, and the evidence for the rate."""
+    cost, damping = _cost(rows, prior, white, theta), 1e-3
+    for _ in range(MOST_MOVES):
+        normal, pull = _normal(rows, prior, white, theta)
+        move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        # One spread of the prior at a time: beyond it the slopes say nothing.
+        move = np.clip(move, -prior.sd, prior.sd)
+        lower = _cost(rows, prior, white, theta + move)
+        if lower > cost:
+            damping *= 8.0
+            continue
+        theta, gained, cost = theta + move, cost - lower, lower
+        damping *= 0.2
+        if gained < ENOUGH and damping < 1e-2:
             break
-        cost = lower
-    evidence = -0.5 * (lower + white.log_determinant + np.linalg.slogdet(normal)[1])
+    normal = _normal(rows, prior, white, theta)[0]
+    evidence = -0.5 * (cost + white.log_determinant + np.linalg.slogdet(normal)[1])
     covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     return theta, covariance, float(evidence)
+
+
+def _normal(rows: Rows, prior: Prior, white: Whitening, theta: Floats) -> tuple[Floats, Floats]:
+    """Normal matrix at `theta` and the pull of rows and priors on it."""
+    slopes = slopes_of(lambda at: reading(at, rows), theta)
+    whole = white(np.column_stack([slopes, rows.force - reading(theta, rows)]))
+    slope, miss = whole[:, :-1], whole[:, -1]
+    normal: Floats = slope.T @ slope + np.diag(prior.sd**-2.0)
+    pull: Floats = slope.T @ miss + (prior.mean - theta) / prior.sd**2
+    return normal, pull
 
 
 def _cost(rows: Rows, prior: Prior, white: Whitening, theta: Floats) -> float:
@@ -109,19 +125,6 @@ def _cost(rows: Rows, prior: Prior, white: Whitening, theta: Floats) -> float:
     left = white(rows.force - reading(theta, rows))
     away = (theta - prior.mean) / prior.sd
     return float(left @ left + away @ away)
-
-
-def _downhill(
-    rows: Rows, prior: Prior, white: Whitening, theta: Floats, move: Floats
-) -> tuple[Floats, float]:
-    """Go along `move`, as far as it leads down."""
-    start = _cost(rows, prior, white, theta)
-    for share in (1.0, 0.4, 0.1):
-        there = theta + share * move
-        cost = _cost(rows, prior, white, there)
-        if cost < start:
-            return there, cost
-    return theta, start
 
 
 def _mixed(

@@ -17,7 +17,7 @@ from tensionlog.clamps.hold_result import HoldLimits, HoldResult, StickSlip, jud
 from tensionlog.clamps.landmarks import find_landmarks
 from tensionlog.clamps.law import Rows
 from tensionlog.clamps.millimetres import Give, give_of
-from tensionlog.clamps.rows import hold_prior, hold_rows, is_locked
+from tensionlog.clamps.rows import LOCKOUT, hold_prior, hold_rows, is_locked
 from tensionlog.clamps.slips import fit_with_slips, slips_found
 from tensionlog.clamps.trace import Floats, Readings, clean, running_median
 from tensionlog.errors import ClampError
@@ -28,9 +28,6 @@ HELD_AFTER_S = 3.0
 RELAXATION = (0.045, 0.025)
 """Loss per decade of the usual strings and its spread: nylon 2–6 %, polyester 3–9 %,
 gut 1.5–4 % (from memory)."""
-
-LOCKING = {"lockout": True, "constant-pull": False, "drop-weight": False}
-"""Which heads show relaxation while they hold."""
 
 
 def measure_hold(
@@ -138,8 +135,9 @@ def _fitted(
         re_pull_note_s=re_pull_s,
         end_s=end_s,
     )
-    locked = LOCKING[head] if head in LOCKING else is_locked(trace, marks)
-    rows = hold_rows(trace, marks, locked=locked)
+    if head is None and is_locked(trace, marks):
+        head = LOCKOUT
+    rows = hold_rows(trace, marks, head=head)
     prior = hold_prior(rows, trace, relaxation=relaxation)
     fit = fit_with_slips(rows=rows, prior=prior, readings=trace)
     return fit_rows(_trusted(fit), prior)
@@ -151,8 +149,9 @@ def _trusted(fit: Fit) -> Rows:
     # The zero's walk is no push: what it did over half a second is let pass.
     slow = running_median(left, 11)
     pushed = np.abs(left - slow) > 4.0 * np.sqrt(fit.rows.variance) + 0.02
-    alone_only = fit.rows.loaded > 0
-    return without(fit.rows, pushed & alone_only)
+    # The one level before a head that does not lock has its own doubt already.
+    lawful = (fit.rows.alone > 0) | (fit.rows.locked & (fit.rows.loaded > 0))
+    return without(fit.rows, pushed & lawful)
 
 
 def _held(fit: Fit) -> tuple[float, float]:

@@ -109,7 +109,11 @@ def _hand_off(readings: Readings, note_s: float) -> tuple[float, float]:
         )
     width_s = max(0.3, 2.0 * readings.step_s)
     gap_s = LET_OFF_S + readings.response_s
-    fall = _means(readings, at_s - width_s, width_s) - _means(readings, at_s + gap_s, width_s)
+    before_n = _means(readings, at_s - width_s, width_s)
+    # What comes back within one bounce of a bar was no let-off: the highest after counts.
+    later = [_means(readings, at_s + gap_s + i * width_s, width_s) for i in range(5)]
+    with np.errstate(invalid="ignore"):
+        fall = before_n - np.fmax.reduce(later)
     fall = np.where(np.isfinite(fall), fall, -np.inf)
     best = _first_great(at_s, fall, gap_s)
     if not fall[best] > max(0.3, 8.0 * readings.noise / np.sqrt(width_s / readings.step_s)):
@@ -222,6 +226,8 @@ def _again(readings: Readings, note_s: float, alone_s: float, last_s: float) -> 
     width_s = max(0.3, 2.0 * readings.step_s)
     means = _means(readings, at_s, width_s)
     high = int(np.nanargmax(means))
+    # A slip before the pull lowers what it rises from.
+    base = min(base, float(np.nanmin(means[: high + 1])))
     size = float(means[high]) - base
     if size < max(0.3, 8.0 * readings.noise / np.sqrt(width_s / readings.step_s)):
         return None

@@ -15,16 +15,18 @@ import numpy as np
 from tensionlog.clamps.landmarks import Landmarks
 from tensionlog.clamps.trace import Floats
 
-ZERO, FORCE, RELAX, LOSS, CREEP, LN_TAU, CLOCK, LATE, BACK, FADE, AGAIN = range(11)
+ZERO, FORCE, RELAX, LOSS, CREEP, LN_TAU, CLOCK, LATE = range(8)
+BACK, FADE, BACK_LATE, AGAIN, AGAIN_LATE = range(8, 13)
 """Places in the parameter vector; the sizes of slips follow after the last.
 
 ZERO empty reading; FORCE P; RELAX R per decade; LOSS Δ; CREEP c; LN_TAU ln τ; CLOCK
 by how much relaxation began after the highest reading; LATE by how much the loss
 happened after the fall began; BACK what the second pull gave back; FADE
-the relaxation of that as a multiple of r; AGAIN what its let-off took.
+the relaxation of that as a multiple of r; AGAIN what its let-off took; BACK_LATE and
+AGAIN_LATE by how much these happened after the rise was full and the fall began.
 """
 
-N_FIXED = AGAIN + 1
+N_FIXED = AGAIN_LATE + 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,9 +69,15 @@ def decades(t_s: Floats | float, tau_s: float) -> Floats:
     return grown
 
 
-def step(t_s: Floats, at_s: float, relaxation: float, tau_s: float) -> Floats:
-    """A unit step at `at_s` on a string that relaxes: what it costs later shrinks."""
-    later: Floats = np.where(t_s >= at_s, 1.0 - relaxation * decades(t_s - at_s, tau_s), 0.0)
+def step(
+    t_s: Floats, at_s: float, relaxation: float, tau_s: float, late_s: float = 0.0
+) -> Floats:
+    """A unit step at `at_s` on a string that relaxes: what it costs later shrinks.
+
+    `late_s` moves the clock of the shrinking alone, so that every row keeps its side.
+    """
+    shrunk = relaxation * decades(t_s - at_s - late_s, tau_s)
+    later: Floats = np.where(t_s >= at_s, 1.0 - shrunk, 0.0)
     return later
 
 
@@ -89,7 +97,7 @@ def reading(theta: Floats, rows: Rows) -> Floats:
     start_s = rows.clock_s + theta[CLOCK]
     grown = decades(t_s - start_s, tau_s) - decades(marks.hand_off_s - start_s, tau_s)
     force = theta[FORCE] - theta[RELAX] * np.where(rows.alone + rows.locked > 0, grown, 0.0)
-    loss = step(t_s, marks.hand_off_s + theta[LATE], share, tau_s)
+    loss = step(t_s, marks.hand_off_s, share, tau_s, theta[LATE])
     alone = theta[LOSS] * loss + theta[CREEP] * (t_s - marks.hand_off_s)
     for size, at_s in zip(theta[N_FIXED:], rows.slips_s, strict=True):
         alone = alone + size * step(t_s, at_s, share, tau_s)
@@ -103,8 +111,11 @@ def _second_pull(theta: Floats, rows: Rows, share: float, tau_s: float) -> Float
     again = rows.marks.again
     if again is None:
         return np.zeros_like(rows.t_s)
-    back: Floats = theta[BACK] * step(rows.t_s, again.full_s, theta[FADE] * share, tau_s)
+    back: Floats = theta[BACK] * step(
+        rows.t_s, again.full_s, theta[FADE] * share, tau_s, theta[BACK_LATE]
+    )
     if again.rest_s is None:
         return back
-    kept: Floats = back - theta[AGAIN] * step(rows.t_s, again.fall_s, share, tau_s)
+    taken = step(rows.t_s, again.fall_s, share, tau_s, theta[AGAIN_LATE])
+    kept: Floats = back - theta[AGAIN] * taken
     return kept

@@ -18,7 +18,9 @@ SETTLED_S = 0.3
 
 GUARD_S = 0.05
 IDLE_S = 6.0
-LEVEL_S = 4.0
+LOCKOUT, MOTOR = "lockout", "constant-pull"
+
+LEVEL_S, EVEN_S = 4.0, 0.08
 
 TAU_S, LN_TAU_SD = 0.18, 0.45
 """Origin of the relaxation, 0.1–0.3 s (bench experience)."""
@@ -39,14 +41,19 @@ def is_locked(readings: Readings, marks: Landmarks) -> bool:
     return bool(falls and np.var(left) < 0.1 * np.var(bins.force))
 
 
-def hold_rows(readings: Readings, marks: Landmarks, *, locked: bool) -> Rows:
+def hold_rows(readings: Readings, marks: Landmarks, *, head: str | None) -> Rows:
     """Average the readings over the stretches that the law describes.
+
+    Args:
+        readings: The whole test.
+        marks: Its times.
+        head: Kind of the head; only a lockout's hold follows the law.
 
     Raises:
         ClampError: There is no hold before the hand-off, or too little after it.
     """
     idle = averaged(readings, max(readings.t_s[0], marks.pull_s - IDLE_S), marks.pull_s - 0.2)
-    hold, variance = _before(readings, marks, locked=locked)
+    hold, variance = _before(readings, marks, head)
     alone = _alone(readings, marks)
     parts = [idle, hold, *alone]
     counts = np.concatenate([idle.number, np.ones(hold.t_s.size), *[a.number for a in alone]])
@@ -63,7 +70,7 @@ def hold_rows(readings: Readings, marks: Landmarks, *, locked: bool) -> Rows:
         ),
         alone=after.astype(np.float64),
         marks=marks,
-        locked=locked,
+        locked=head == LOCKOUT,
     )
 
 
@@ -72,7 +79,7 @@ def _hold(readings: Readings, marks: Landmarks) -> Bins:
     return averaged(readings, start_s, marks.hand_off_s - PUSHED_S)
 
 
-def _before(readings: Readings, marks: Landmarks, *, locked: bool) -> tuple[Bins, Floats]:
+def _before(readings: Readings, marks: Landmarks, head: str | None) -> tuple[Bins, Floats]:
     """The hold's averages with their variance; one level where the head does not lock."""
     hold = _hold(readings, marks)
     if hold.t_s.size < 3:
@@ -80,11 +87,14 @@ def _before(readings: Readings, marks: Landmarks, *, locked: bool) -> tuple[Bins
             f"the head held for only {marks.hand_off_s - marks.top_s:.1f} s before the "
             "hand-off. Hold for three seconds, then let off."
         )
-    if locked:
+    if head == LOCKOUT:
         return hold, readings.noise**2 / hold.number
-    late = hold.t_s > marks.hand_off_s - LEVEL_S
-    last = Bins(hold.t_s[late], hold.force[late], hold.number[late])
-    level = level_before(bins=last, at_s=marks.hand_off_s, noise=readings.noise)
+    start_s = max(float(hold.t_s[0]), marks.hand_off_s - LEVEL_S)
+    last = averaged(readings, start_s, marks.hand_off_s - PUSHED_S, widest_s=EVEN_S)
+    bounces = head != MOTOR
+    level = level_before(
+        bins=last, at_s=marks.hand_off_s, noise=readings.noise, bounces=bounces
+    )
     one = Bins(last.t_s[-1:], np.array([level.force]), np.ones(1))
     return one, np.array([level.u**2])
 
@@ -124,8 +134,13 @@ def hold_prior(rows: Rows, readings: Readings, *, relaxation: tuple[float, float
     sd[law.ZERO] = FREE if empty.size else 2.0
     mean[law.RELAX], sd[law.RELAX] = relaxation[0] * pulled, relaxation[1] * pulled
     mean[law.LN_TAU], sd[law.LN_TAU] = np.log(TAU_S), LN_TAU_SD
-    mean[law.CLOCK], sd[law.CLOCK] = 0.0, 0.03 + 0.25 * readings.response_s
+    # A bar still swings about its level at the top, so its clock is not so certain.
+    sd[law.CLOCK] = (0.03 if rows.locked else 0.12) + 0.25 * readings.response_s
     lasted_s = max(marks.alone_s - marks.hand_off_s - 0.5 * readings.response_s, 0.03)
-    mean[law.LATE], sd[law.LATE] = 0.2 * lasted_s, 0.3 * lasted_s
+    mean[law.LATE], sd[law.LATE] = 0.2 * lasted_s, 0.5 * lasted_s
     mean[law.FADE], sd[law.FADE] = 1.0, 0.5
+    again = marks.again
+    rose_s = 0.1 if again is None else again.full_s - again.rise_s
+    mean[law.BACK_LATE], sd[law.BACK_LATE] = -0.15 * rose_s, 0.2 * rose_s + 0.02
+    mean[law.AGAIN_LATE], sd[law.AGAIN_LATE] = 0.03, 0.06
     return Prior(mean, sd)

@@ -31,6 +31,12 @@ KNOCK_S = 1.0
 EDGE = 3
 """Readings that must stand on either side of a step."""
 
+ONE_WANDER = (0.006,)
+"""Enough to tell which steps stand."""
+
+FINE_S = 0.0125
+"""A step's time is not asked for more finely, and fast converters are thinned to this."""
+
 SUDDEN_S = 0.35
 CURVES_S = (0.05, 0.2, 0.8)
 SHORT_S = 3.0
@@ -51,16 +57,16 @@ class Slip(NamedTuple):
 
 
 def fit_with_slips(*, rows: Rows, prior: Prior, readings: Readings) -> Fit:
-    """Fit the law together with every step that the trace is sure of."""
+    """Fit the law, roughly, together with every step that the trace is sure of."""
     steps = [s for stretch in _stretches(rows, readings) for s in steps_in(stretch)]
     whole = rows
     for step in steps:
         whole = _with_step(whole, step.at_s, readings.response_s)
-    fit = fit_rows(whole, prior)
+    fit = fit_rows(whole, prior, ONE_WANDER)
     sure = [s.at_s for s in _steps_of(fit) if abs(s.size) >= max(SMALLEST_N, CERTAIN * s.u)]
     if len(sure) == len(steps):
         return fit
-    return fit_rows(replace(whole, slips_s=tuple(sure)), prior)
+    return fit_rows(replace(whole, slips_s=tuple(sure)), prior, ONE_WANDER)
 
 
 def slips_found(fit: Fit) -> tuple[Slip, ...]:
@@ -91,9 +97,8 @@ def _stretches(rows: Rows, readings: Readings) -> list[Readings]:
     stretches = []
     for part in np.split(times, cuts + 1):
         inside = (readings.t_s >= part[0]) & (readings.t_s <= part[-1])
-        stretches.append(
-            readings._replace(t_s=readings.t_s[inside], force=readings.force[inside])
-        )
+        within = readings._replace(t_s=readings.t_s[inside], force=readings.force[inside])
+        stretches.append(within.thinned(FINE_S))
     return stretches
 
 

@@ -9,8 +9,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-BIN_S = 0.1
-"""Width over which readings are averaged: within it the law is as good as straight."""
+FINEST_S, WIDEST_S = 0.03, 0.2
+"""Widths over which readings are averaged: within each the law is as good as straight."""
 
 RESPONSE_SAMPLES = 4
 """A step is all there after so many conversions (50 ms at 80/s, 400 ms at 10/s)."""
@@ -59,6 +59,15 @@ class Readings(NamedTuple):
         chosen = self.between(start_s, end_s)
         return float(np.median(chosen)) if chosen.size else float("nan")
 
+    def thinned(self, step_s: float) -> "Readings":
+        """Means of whole groups of readings, each about `step_s` long."""
+        group = round(step_s / self.step_s)
+        if group < 2:
+            return self
+        whole = self.t_s.size - self.t_s.size % group
+        t_s, force = (c[:whole].reshape(-1, group).mean(axis=1) for c in (self.t_s, self.force))
+        return Readings(t_s, force, self.noise / group**0.5, self.step_s * group)
+
 
 def running_median(force: Floats, width: int) -> Floats:
     """Median over `width` (odd) neighbours, shape (n,); the ends repeat themselves."""
@@ -93,15 +102,26 @@ def clean(t_s: Floats, force: Floats) -> Readings:
     return Readings(t_kept, force[keep], noise, float(np.median(np.diff(t_s))))
 
 
-def averaged(readings: Readings, start_s: float, end_s: float) -> Bins:
-    """Average the readings from `start_s` up to `end_s` over `BIN_S` each."""
+def averaged(
+    readings: Readings, start_s: float, end_s: float, *, widest_s: float = WIDEST_S
+) -> Bins:
+    """Average the readings from `start_s` up to `end_s`, finely first, then coarser."""
     chosen = (readings.t_s >= start_s) & (readings.t_s < end_s)
     t_s, force = readings.t_s[chosen], readings.force[chosen]
     if not t_s.size:
         return Bins(t_s, force, t_s)
-    width = max(BIN_S, readings.step_s * 0.999)
-    index = np.floor((t_s - start_s) / width).astype(np.intp)
-    count = np.bincount(index).astype(np.float64)
-    used = count > 0
-    mean_t = np.bincount(index, t_s)[used] / count[used]
-    return Bins(mean_t, np.bincount(index, force)[used] / count[used], count[used])
+    edges = _edges(float(t_s[0]), end_s, readings.step_s, widest_s)
+    index = np.searchsorted(edges, t_s + 1e-9, side="right") - 1
+    number = np.bincount(index).astype(np.float64)
+    used = number > 0
+    mean_t = np.bincount(index, t_s)[used] / number[used]
+    return Bins(mean_t, np.bincount(index, force)[used] / number[used], number[used])
+
+
+def _edges(start_s: float, end_s: float, step_s: float, widest_s: float) -> Floats:
+    """Borders of the averages: a law in lg t bends most where its stretch begins."""
+    edges = [start_s]
+    while edges[-1] < end_s:
+        width_s = min(widest_s, FINEST_S + 0.06 * (edges[-1] - start_s))
+        edges.append(edges[-1] + max(step_s * 0.999, width_s))
+    return np.array(edges)
