@@ -154,7 +154,6 @@ class _Test:
 
     def _truth(self, span: HeldSpan, after: "_Watch", trace: Trace) -> dict[str, Any]:
         reads = self.bench.cell.reads_n
-        held_n = span.force_n(span.taken_s + 3.0)
         return {
             "clamp": self.clamp.name,
             "target_n": self.target_n,
@@ -165,7 +164,7 @@ class _Test:
             "let_off_takes_s": after.let_off_s,
             "before_n": float(reads(trace.force_n[-1])),
             "hand_off_loss_n": float(reads(span.before_n - span.settle())),
-            "held_n": float(reads(held_n)),
+            "held_n": float(reads(after.held_n)),
             "give_mm": span.slip_mm + span.flex_mm,
             "flex_mm": span.flex_mm,
             "flex_back_mm": self.clamp.returns * span.flex_mm,
@@ -188,7 +187,7 @@ class _Watch:
         self.observe_s = observe_s
         self.let_off_s = float(test.rng.uniform(0.05, 0.3))
         self.re_pull_s: float | None = None
-        self.second_slip_mm = 0.0
+        self.second_slip_mm = self.held_n = 0.0
         self.steps_mm = tuple(span.later_mm)
 
     def force_n(self, *, re_pull: bool) -> NDArray[np.float64]:
@@ -197,9 +196,10 @@ class _Watch:
         if re_pull:
             ahead += self._second_pull(sum(map(len, ahead)))
         pulled = np.concatenate(ahead)
-        t = self.span.taken_s + np.arange(len(pulled)) * DT_S
-        force = self.span.forces_n(t, pulled_from_ahead_n=pulled)
-        self.test.course.notes.append((float(t[-1]) - 0.2, {"note": "hold-end"}))
+        force = self.span.history_n(pulled)
+        self.held_n = float(force[steps(3.0)])
+        end_s = self.span.taken_s + len(force) * DT_S
+        self.test.course.notes.append((end_s - 0.2, {"note": "hold-end"}))
         return np.concatenate([force, disturb.let_off(self.test.rng, from_n=float(force[-1]))])
 
     def _letting_off(self, from_n: float) -> NDArray[np.float64]:

@@ -112,8 +112,7 @@ def play_stiffness(
     frame_n_per_mm = float(rng.uniform(500.0, 1500.0))
     series = 1.0 / span.n_per_mm + 1.0 / span.clamp.stiffness_n_per_mm + 1.0 / frame_n_per_mm
     moved = _moves(rng, course, begin_s=span.taken_s, moves_mm=moves_mm)
-    alone = span.forces_n(span.taken_s + np.arange(len(moved)) * DT_S)
-    force = alone + span.string.respond(moved / series)
+    force = span.history_n(np.zeros(len(moved))) + span.string.respond(moved / series)
     course.lay(span.taken_s, np.concatenate([force, np.linspace(force[-1], 0.0, 200)]))
     course.now_s = span.taken_s + len(force) * DT_S
     course.notes.append((course.now_s - 0.3, {"note": "stiff-end"}))

@@ -40,7 +40,7 @@ def pull_truth(
     in the bed (`held_n`, …) are true newtons. Times are true seconds here.
     """
     times = _times(trace, laid)
-    forces = {name: _reads(bench, force) for name, force in _forces(trace, laid).items()}
+    forces = _forces(trace, laid, relaxes=bench.head.name == "lockout")
     released = trace.open_i is not None
     return {
         "position": turn.position,
@@ -48,7 +48,7 @@ def pull_truth(
         "void": False,
         "set_n": hand.set_n,
         **times,
-        **forces,
+        **{name: _reads(bench, force) for name, force in forces.items()},
         "transit_s": hand.transit_s if released else None,
         "clamp_opened": turn.opens if released else None,
         "lifts": hand.lifts if bench.head.name == "drop-weight" else 1,
@@ -72,11 +72,12 @@ def _times(trace: Trace, laid: Laid) -> dict[str, float | None]:
     }
 
 
-def _forces(trace: Trace, laid: Laid) -> dict[str, float | None]:
+def _forces(trace: Trace, laid: Laid, *, relaxes: bool) -> dict[str, float | None]:
+    """Levels of the trace; of heads that saw or swing, the level they do it about."""
     shut_i = min(len(trace.force_n) - 1, round((laid.shut_s - laid.start_s) / DT_S))
     at_shut = float(trace.force_n[shut_i])
     drop = trace.step.drop_n if trace.step else None
-    release = trace.after_n if drop else at_shut
+    release = at_shut if relaxes and not drop else trace.after_n
     return {
         "peak_n": float(trace.force_n.max()),
         "top_n": trace.before_n if drop else release,

@@ -67,7 +67,7 @@ def _dirty() -> Played:
     clean = _job(seed=13, bench=_even_bench(13), sport="squash", at_most=17)
     kinds: list[faults.Damage] = [
         partial(faults.near_wrap, within_s=60.0),
-        partial(faults.restart, at_share=0.45),
+        partial(faults.restart, at_share=0.4645),
         partial(faults.lose_lines, share=0.004),
         partial(faults.lose_run, samples=70),
         partial(faults.garble, share=0.004),

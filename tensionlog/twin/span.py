@@ -3,13 +3,15 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from tensionlog.twin.clamp import Clamp
-from tensionlog.twin.strings import StringLaw
+from tensionlog.twin.strings import DT_S, StringLaw
 
 _SLIP_TAKES_S = 0.02
 """How long the jaws take to let a slip through."""
+
+_ROUNDS = 6
 
 
 @dataclass(slots=True, kw_only=True)
@@ -49,37 +51,67 @@ class HeldSpan:
 
     def settle(self) -> float:
         """Let the clamp take over; return the force just after, in newtons."""
-        ratio = self.n_per_mm / self.clamp.stiffness_n_per_mm
-        after = (self.before_n - self.n_per_mm * self.slip_mm) / (1.0 + ratio)
+        after = (self.before_n - self.n_per_mm * self.slip_mm) / (1.0 + self._ratio)
         self.flex_mm = self.clamp.flex_mm(after)
         return after
 
     def force_n(self, at_s: float, *, pulled_from_ahead_n: float = 0.0) -> float:
-        """Force at `at_s`, while something pulls the clamp from its other side."""
-        return float(self.forces_n([at_s], pulled_from_ahead_n=pulled_from_ahead_n)[0])
+        """Force at `at_s`, while something pulls the clamp from its other side.
 
-    def forces_n(
-        self, at_s: ArrayLike, *, pulled_from_ahead_n: ArrayLike = 0.0
-    ) -> NDArray[np.float64]:
-        """The same at many times, none before the take-over; both shapes (n,)."""
-        ratio = self.n_per_mm / self.clamp.stiffness_n_per_mm
-        back = self.clamp.returns * ratio
-        base = self._unbent_n(np.asarray(at_s, dtype=np.float64))
-        return np.asarray((base + back * np.asarray(pulled_from_ahead_n)) / (1.0 + back))
+        The flex of the take-over relaxes as every stretch does; what comes back of it
+        through the pull from ahead is taken to have just come.
+        """
+        left, since_s = self.string.left, at_s - self.taken_s
+        force = self._born_n * float(left(at_s - self.top_s)) + self.extra_n
+        for when_s, mm in self._gone_mm():
+            force -= self.n_per_mm * mm * float(left(at_s - when_s)) * (at_s >= when_s)
+        force -= self.n_per_mm * self.clamp.creep_mm_per_s * since_s
+        recovered = self.n_per_mm * self._elastic_mm * (1.0 - float(left(since_s)))
+        back = self.clamp.returns * self._ratio
+        return max(0.0, (force + recovered + back * pulled_from_ahead_n) / (1.0 + back))
+
+    def history_n(self, pulled_from_ahead_n: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Force from the take-over on, by superposition of all that moves.
+
+        The post's bend depends on the force and the force on the bend, so the two are
+        found in a few rounds; each brings them nearer by the ratio of the stiffnesses.
+
+        Args:
+            pulled_from_ahead_n: What pulls the clamp from its other side, one value per
+                step of the model, shape (n,).
+        """
+        t = np.arange(len(pulled_from_ahead_n)) * DT_S
+        alone = self._born_n * self.string.left(t + self.taken_s - self.top_s)
+        gone_mm = self.clamp.creep_mm_per_s * t
+        for when_s, mm in self._gone_mm():
+            since = t + self.taken_s - when_s
+            gone_mm += mm * np.clip(since / _SLIP_TAKES_S, 0.0, 1.0)
+        share = self.clamp.returns / self.clamp.stiffness_n_per_mm
+        force = alone
+        for _ in range(_ROUNDS):
+            moved_mm = gone_mm + share * (force - pulled_from_ahead_n)
+            given = self.string.respond(np.diff(moved_mm, prepend=0.0))
+            force = np.maximum(0.0, alone - self.n_per_mm * given)
+        return force
 
     def gain(self, newtons: float) -> None:
         """Take what flowed in as its clamp was opened."""
-        ratio = self.n_per_mm / self.clamp.stiffness_n_per_mm
-        self.extra_n += newtons * (1.0 + self.clamp.returns * ratio)
+        self.extra_n += newtons * (1.0 + self.clamp.returns * self._ratio)
 
-    def _unbent_n(self, at_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        left = self.string.left
-        born = self.before_n / float(left(self.taken_s - self.top_s))
-        force = born * left(at_s - self.top_s)
-        stays_mm = self.slip_mm + (1.0 - self.clamp.returns) * self.flex_mm
-        for when_s, mm in [(self.taken_s, stays_mm), *self.later_mm]:
-            since = at_s - when_s
-            bedding = np.clip(since / _SLIP_TAKES_S, 0.0, 1.0)
-            force = force - self.n_per_mm * mm * bedding * left(since)
-        run_mm = self.clamp.creep_mm_per_s * np.maximum(0.0, at_s - self.taken_s)
-        return np.maximum(0.0, force - self.n_per_mm * run_mm + self.extra_n)
+    @property
+    def _ratio(self) -> float:
+        return self.n_per_mm / self.clamp.stiffness_n_per_mm
+
+    @property
+    def _born_n(self) -> float:
+        """The pull that would have left `before_n` at the take-over."""
+        return self.before_n / float(self.string.left(self.taken_s - self.top_s))
+
+    @property
+    def _elastic_mm(self) -> float:
+        return self.clamp.returns * self.flex_mm
+
+    def _gone_mm(self) -> list[tuple[float, float]]:
+        """What never comes back: (when, millimetres)."""
+        stays_mm = self.slip_mm + self.flex_mm - self._elastic_mm
+        return [(self.taken_s, stays_mm), *self.later_mm]

@@ -97,7 +97,7 @@ class StringLaw:
         return tuple((1.5 * self.tau_s * 10.0**k, self.relax * w) for k, w in enumerate(picks))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=8)
 def _kernel_spectrum(string: StringLaw, size: int) -> NDArray[np.complex128]:
     kernel = string.left(np.arange(size // 2) * DT_S)
     return np.asarray(np.fft.rfft(kernel, size), dtype=np.complex128)
@@ -116,6 +116,6 @@ def draw_string(
         tau_s=float(rng.uniform(0.1, 0.3)),
         relax_late=relax * float(rng.uniform(0.6, 1.5)),
         break_s=float(100.0 * 10.0 ** rng.normal(0.0, 0.15)),
-        unevenness=tuple(float(w) for w in rng.uniform(0.7, 1.3, len(_RUNGS_S))),
+        unevenness=tuple(float(w) for w in rng.uniform(0.85, 1.15, len(_RUNGS_S))),
         stiffening=float(rng.uniform(1.0, 1.5)),
     )

@@ -14,7 +14,7 @@ from tensionlog.twin.rng import stream
 from tensionlog.twin.tape import lines_of
 from tensionlog.wire import LineDecoder
 
-CLEAN = play_job(seed=4, mains=4, crosses=2, pace=0.0)
+CLEAN = play_job(seed=4, mains=4, crosses=0, pace=0.0, rate_hz=40.0)
 
 KINDS = {
     "lose-lines": partial(faults.lose_lines, share=0.02),
@@ -54,7 +54,7 @@ def counted(done: dict[str, int]) -> Counter:
 
 @pytest.mark.parametrize("name", sorted(KINDS))
 @given(seed=st.integers(0, 10_000))
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=3, deadline=None)
 def test_the_ledger_of_each_kind_is_what_a_reader_counts(name: str, seed: int, said):
     after = KINDS[name](CLEAN.recording, rng=stream(seed, "damage"))
 
@@ -67,7 +67,7 @@ def test_the_ledger_of_each_kind_is_what_a_reader_counts(name: str, seed: int, s
     seed=st.integers(0, 10_000),
     names=st.lists(st.sampled_from(sorted(set(KINDS) - {"restart"})), max_size=6),
 )
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_ledgers_add_up(seed: int, names: list[str], said):
     kinds = [KINDS["restart"], *(KINDS[n] for n in names)]
 
@@ -103,7 +103,7 @@ def test_a_restart_changes_the_boot_and_sets_number_and_clock_back(said):
     assert first.device == second.device
     assert lines[i + 1].seq == 0
     assert lines[i + 1].t_us < 1_000_000
-    assert after.done["swallowed"] == pytest.approx(1.6 * 80, abs=4)
+    assert after.done["swallowed"] == pytest.approx(1.6 * 40, abs=3)
 
 
 def test_a_restart_may_say_nothing(said):
@@ -121,7 +121,7 @@ def test_a_restart_that_cannot_say_hello_is_refused():
         faults.restart(stream_bytes, rng=stream(1, "d"), at_share=0.5)
 
 
-@given(seed=st.integers(0, 1000), within_s=st.floats(5.0, 40.0))
+@given(seed=st.integers(0, 1000), within_s=st.floats(5.0, 25.0))
 @settings(max_examples=10, deadline=None)
 def test_clock_and_numbers_wrap_soon_and_nothing_else_changes(seed: int, within_s: float, said):
     after = faults.near_wrap(CLEAN.recording, rng=stream(seed, "d"), within_s=within_s)
@@ -130,7 +130,7 @@ def test_clock_and_numbers_wrap_soon_and_nothing_else_changes(seed: int, within_
     wraps = [i for i, (a, b) in enumerate(pairwise(lines)) if b.t_us < a.t_us]
 
     assert len(wraps) == 1
-    assert wraps[0] / 80 <= within_s * 1.05
+    assert wraps[0] / 40 <= within_s * 1.05
     assert any(b.seq < a.seq for a, b in pairwise(lines[:520]))
     assert [s.counts for s in lines] == [s.counts for s in before]
     assert ledger(said(after.stream)) == counted({})

@@ -217,7 +217,7 @@ def test_a_slipping_gripper_is_made_good(in_hold: bool):
 
 
 @given(hz=st.floats(0.5, 1.2))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=6, deadline=None)
 def test_it_bounces_at_its_own_frequency_and_dies_down(hz: float):
     head = DropWeight(bounce_hz=hz, damping=0.08, angle_sd_deg=0.0)
     trace = pulled(head, opens=False, dwell_s=8.0)
@@ -231,10 +231,8 @@ def test_it_bounces_at_its_own_frequency_and_dies_down(hz: float):
 
 def test_the_force_goes_by_the_cosine_of_the_bar():
     """Cos 10° = 0.985: a bar that ends 10° off level pulls 1.5 % less."""
-    ends = [
-        pulled(DropWeight(angle_sd_deg=10.0, sink_deg_per_n=0.0), seed=s).before_n
-        for s in range(40)
-    ]
+    head = DropWeight(angle_sd_deg=10.0, sink_deg_per_n=0.0)
+    ends = [pulled(head, seed=s, dwell_s=0.1, after_s=0.1).before_n for s in range(40)]
 
     assert max(ends) <= 240.0
     assert np.mean(ends) / 240.0 == pytest.approx(np.exp(-0.5 * np.radians(10) ** 2), abs=0.01)

@@ -18,7 +18,7 @@ from tensionlog.twin.played import PLAIN_PATTERN
 CALM = {"knocks": 0.0, "tugs": 0.0, "plucks": 0.0, "early": 0.0, "again": 0.0, "slack": 0.0}
 
 
-def bench(seed: int = 1, *, head: str = "lockout", rate_hz: float = 80.0, **habits: float):
+def bench(seed: int = 1, *, head: str = "lockout", rate_hz: float = 20.0, **habits: float):
     drawn = draw_bench(seed, head=head, rate_hz=rate_hz)
     return replace(drawn, stringer=replace(drawn.stringer, **{**CALM, **habits}))
 
@@ -66,7 +66,7 @@ def test_another_rate_leaves_what_the_hands_do_alone(head: str):
 def test_the_readings_are_the_truth_and_the_idle_reading(
     seed: int, head: str, off_n: float, read_back
 ):
-    played = short(seed, bench=bench(seed, head=head, straightens=0.0))
+    played = short(seed, bench=bench(seed, head=head, rate_hz=80.0, straightens=0.0))
     seen = read_back(played)
 
     for pull in played.truth["pulls"]:
@@ -78,7 +78,7 @@ def test_the_readings_are_the_truth_and_the_idle_reading(
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_bar_swings_as_high_as_the_truth_says(seed: int, read_back):
-    played = short(seed, bench=bench(seed, head="drop-weight", straightens=0.0))
+    played = short(seed, bench=bench(seed, head="drop-weight", rate_hz=80.0, straightens=0.0))
     seen = read_back(played)
 
     for pull in played.truth["pulls"]:
@@ -89,7 +89,7 @@ def test_a_bar_swings_as_high_as_the_truth_says(seed: int, read_back):
 
 def test_a_worn_clamp_shows_and_the_step_in_the_file_is_the_step_in_the_truth(read_back):
     """On a lockout trace: means before and after, relaxation of 0.2 s taken out by eye."""
-    sound = bench(4, straightens=0.0)
+    sound = bench(4, rate_hz=80.0, straightens=0.0)
     worn = replace(sound.clamps["B"], slip_mm=4.5, scatter=0.1)
     played = short(4, bench=sound.with_clamp(worn), mains=14, crosses=0)
     seen = read_back(played)
@@ -118,7 +118,7 @@ def test_a_drop_tells_about_the_string_behind():
 @given(seed=st.integers(0, 400), head=st.sampled_from(HEAD_NAMES))
 @settings(max_examples=12, deadline=None)
 def test_the_moments_of_a_pull_come_in_order(seed: int, head: str):
-    played = play_job(seed=seed, head=head, mains=4, crosses=2, pace=0.0)
+    played = play_job(seed=seed, head=head, mains=4, crosses=2, pace=0.0, rate_hz=10.0)
     before_s = 0.0
 
     for pull in played.truth["pulls"]:
@@ -245,10 +245,10 @@ def test_a_mishap_is_flagged(mishap: str, flag: str):
 
 @pytest.mark.parametrize("mishap", sorted(MISHAPS))
 def test_every_mishap_can_be_played_on_every_head(mishap: str):
-    at = {"extra": "end", "wrong-clamp": "X2"}.get(mishap, "L2")
+    at = {"extra": "end", "wrong-clamp": "X2"}.get(mishap, "R1")
     for head in HEAD_NAMES:
-        played = short(2, bench=bench(2, head=head), mains=4, crosses=2, mishaps={at: mishap})
-        assert len(played.truth["pulls"]) >= 6
+        played = short(2, bench=bench(2, head=head), mains=2, crosses=2, mishaps={at: mishap})
+        assert len(played.truth["pulls"]) >= 4
 
 
 def test_a_boosted_pull_is_harder_by_a_tenth():
@@ -313,7 +313,7 @@ def test_a_dialled_correction_is_what_the_head_is_set_to():
 
 def test_hands_disturb_the_reading_only_where_the_truth_says_nothing_settled(read_back):
     """Knocks and tugs come between pulls, never within 0.5 s of a start."""
-    busy = bench(7, knocks=3.0, tugs=3.0)
+    busy = bench(7, rate_hz=80.0, knocks=3.0, tugs=3.0)
     played = short(7, bench=busy, pace=0.6)
     seen = read_back(played)
 

@@ -53,6 +53,7 @@ def test_flex_comes_back_when_it_is_pulled_from_ahead_and_slip_does_not(slip: fl
 
     assert pulled == pytest.approx(balanced)
     assert pulled - alone == pytest.approx(held.n_per_mm * held.flex_mm)
+    assert held.history_n(np.full(100, balanced))[-1] == pytest.approx(balanced, rel=1e-4)
 
 
 def test_a_span_relaxes_on_from_its_own_top():
@@ -60,7 +61,35 @@ def test_a_span_relaxes_on_from_its_own_top():
 
     ratio = held.force_n(113.0) / held.force_n(13.0)
 
-    assert ratio == pytest.approx(float(STIFF.left(103.0) / STIFF.left(3.0)), rel=1e-6)
+    assert ratio == pytest.approx(float(STIFF.left(103.0) / STIFF.left(3.0)), rel=1e-5)
+
+
+@given(slip=st.floats(0.0, 2.0), rho=st.floats(100.0, 400.0))
+@settings(max_examples=10, deadline=None)
+def test_second_by_second_and_at_one_moment_agree(slip: float, rho: float):
+    """Superposition of all that moves against the closed form with one step of flex."""
+    held = span(slip_mm=slip, string=STIFF, stiffness_n_per_mm=rho, returns=0.95)
+
+    history = held.history_n(np.zeros(20_000))
+
+    for at_s in (1.0, 5.0, 19.0):
+        assert history[round(at_s * 1000)] == pytest.approx(
+            held.force_n(13.0 + at_s), abs=0.002 * 250.0
+        )
+
+
+def test_what_is_handed_over_relaxes_as_hold_tests_are_read():
+    """T(t) = T₀·left(t) − Δ·left(t − t₁) where Δ is flex and slip together."""
+    held = span(slip_mm=0.5, string=STIFF, stiffness_n_per_mm=250.0)
+    history = held.history_n(np.zeros(20_000))
+    t = np.array([1.0, 3.0, 10.0, 19.0])
+    born = 250.0 / float(STIFF.left(3.0))
+    given_n = held.n_per_mm * (held.slip_mm + held.flex_mm)
+
+    expected = born * STIFF.left(3.0 + t) - given_n * STIFF.left(t)
+
+    seen = history[np.round(t * 1000).astype(int)]
+    assert seen - seen[0] == pytest.approx(expected - expected[0], rel=0.12)
 
 
 def test_later_steps_and_a_creeping_base_take_more():
@@ -85,7 +114,8 @@ def test_what_flows_in_at_a_release_stays():
 
 
 def test_a_span_never_pushes():
-    assert span(slip_mm=100.0).forces_n([14.0, 20.0]).min() == 0.0
+    assert span(slip_mm=100.0).force_n(14.0) == 0.0
+    assert span(slip_mm=100.0).history_n(np.zeros(100)).min() == 0.0
 
 
 def test_slip_grows_with_use_and_force_until_the_jaws_are_cleaned():
