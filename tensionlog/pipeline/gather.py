@@ -125,9 +125,16 @@ class Gatherer:
         self._take_events(self.timeline.feed(lines))
 
     def _take_events(self, events: Sequence[object]) -> None:
+        finder, keeping = self._finder, self.windows.keeping
         for event in events:
             if type(event) is Reading:
-                self._push(event)
+                if finder is None or keeping:
+                    self._push(event)
+                    finder = self._finder
+                    continue
+                stretch = finder.push(*event)
+                if stretch is not None:
+                    self._found(stretch)
             elif isinstance(event, Restart):
                 self._interrupt()
             elif isinstance(event, Marked):
@@ -136,6 +143,7 @@ class Gatherer:
                 self.windows.fault(event)
 
     def _push(self, reading: Reading) -> None:
+        """One reading while the finder is not under way yet, or a test is kept whole."""
         if self.windows.keeping:
             self.windows.push(reading)
         if self._finder is None:

@@ -88,7 +88,7 @@ class StretchFinder:
         "_counts",
         "_enter",
         "_first",
-        "_follow",
+        "_follow_counts",
         "_last",
         "_leave",
         "_leave_count",
@@ -96,7 +96,6 @@ class StretchFinder:
         "_past",
         "_rule",
         "_scale",
-        "_seen",
         "_stop_count",
         "_t",
         "_under",
@@ -111,7 +110,7 @@ class StretchFinder:
         self._leave = self._rule.leave_n
         self._leave_count = max(2, round(self._rule.leave_s * rate_hz))
         self._stop_count = self._leave_count + max(2, round(self._rule.after_s * rate_hz))
-        self._follow = min(0.2, 1.0 / rate_hz)
+        self._follow_counts = min(0.2, 1.0 / rate_hz) / newtons_per_count
         self._past: deque[tuple[float, float]] = deque(
             maxlen=max(20, round(self._rule.before_s * rate_hz))
         )
@@ -122,7 +121,6 @@ class StretchFinder:
         self._t: list[float] = []
         self._counts: list[float] = []
         self._base: float | None = None
-        self._seen = 0
         self._past.clear()
         self._unload()
 
@@ -141,15 +139,31 @@ class StretchFinder:
 
     def push(self, boot: int, t_s: float, counts: float) -> Stretch | None:
         """Take one reading; give back the stretch that it completes, if any."""
+        if boot != self._boot or self._base is None:
+            return self._push_first(boot, t_s, counts)
+        over = (counts - self._base) * self._scale
+        if self._loaded:
+            return self._push_loaded(t_s, counts, over)
+        self._past.append((t_s, counts))
+        if -2.0 < over < 2.0:  # the empty cell: nearly every sample of a sitting
+            self._base += over * self._follow_counts
+            self._above = 0
+            self._under = 0
+        else:
+            self._push_odd(counts, over)
+        return None
+
+    def _push_first(self, boot: int, t_s: float, counts: float) -> Stretch | None:
+        """The device began anew, or the empty reading is not known yet."""
         done = self.interrupt() if boot != self._boot else None
         self._boot = boot
-        if self._base is None:
-            self._find_base(t_s, counts)
-            return done
-        over = (counts - self._base) * self._scale
-        if not self._loaded:
-            self._push_empty(t_s, counts, over)
-            return done
+        self._past.append((t_s, counts))
+        if len(self._past) >= 8:
+            readings = sorted(c * self._scale for _, c in self._past)
+            self._base = readings[len(readings) // 2] / self._scale
+        return done
+
+    def _push_loaded(self, t_s: float, counts: float, over: float) -> Stretch | None:
         self._t.append(t_s)
         self._counts.append(counts)
         if over > self._leave:
@@ -157,9 +171,24 @@ class StretchFinder:
             self._last = len(self._t) - 1
             if len(self._t) > self._rule.longest:
                 self._thin()
-            return done
+            return None
         self._below += 1
-        return self._finish(cut_at_end=False) if self._below >= self._stop_count else done
+        return self._finish(cut_at_end=False) if self._below >= self._stop_count else None
+
+    def _push_odd(self, counts: float, over: float) -> None:
+        """A reading that stands off the empty one, though the cell is not loaded yet."""
+        if over > self._enter:
+            self._above += 1
+            if self._above >= 3:
+                self._begin()
+            return
+        self._above = 0
+        if over < -self._enter:
+            self._sink()
+            return
+        self._under = 0
+        assert self._base is not None  # narrowed by push
+        self._base += (2.0 if over > 0.0 else -2.0) * self._follow_counts
 
     def interrupt(self) -> Stretch | None:
         """The stream broke off: give back what is under way, and begin afresh."""
@@ -173,30 +202,7 @@ class StretchFinder:
         """The stretch as far as it has come, for a verdict while the head still holds."""
         return self._stretch(cut_at_end=True) if self._loaded else None
 
-    def _find_base(self, t_s: float, counts: float) -> None:
-        self._past.append((t_s, counts))
-        self._seen += 1
-        if self._seen >= 8:
-            readings = sorted(c * self._scale for _, c in self._past)
-            self._base = readings[len(readings) // 2] / self._scale
-
-    def _push_empty(self, t_s: float, counts: float, over: float) -> None:
-        self._past.append((t_s, counts))
-        if over > self._enter:
-            self._above += 1
-            if self._above >= 3:
-                self._begin()
-            return
-        self._above = 0
-        if over < -self._enter:
-            self._sink(counts)
-            return
-        self._under = 0
-        assert self._base is not None  # narrowed by push
-        step = 2.0 if over > 2.0 else -2.0 if over < -2.0 else over
-        self._base += step * self._follow / self._scale
-
-    def _sink(self, counts: float) -> None:
+    def _sink(self) -> None:
         """Empty lies lower than thought: the sitting began under load, or a weight came off."""
         self._under += 1
         if self._under >= 3 * self._leave_count:

@@ -18,18 +18,8 @@ def white_noise(y: Floats) -> float:
     return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
 
 
-def median_of_three(y: Floats) -> Floats:
-    """Running median of three; the ends stay. A monotone stretch is left as it is."""
-    if len(y) < 3:
-        return y.copy()
-    out = y.copy()
-    a, b, c = y[:-2], y[1:-1], y[2:]
-    out[1:-1] = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
-    return out
-
-
 def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """Replace single samples that stand out from both neighbours.
+    """Replace one or two samples that stand out from what is on both sides of them.
 
     A dip that a motor makes good has a sharp lowest sample too: what stands out less
     than three times the steps around it is the force's doing and stays.
@@ -37,15 +27,33 @@ def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
     Returns:
         The cleaned copy, and which samples were replaced, both of shape (n,).
     """
-    if len(y) < 5:
+    if len(y) < 9:
         return y.copy(), np.zeros(len(y), dtype=bool)
-    middle = median_of_three(y)
+    middle = _middle_of(y, 1)
+    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_around(y, 1)) + 1e-9
+    clean = np.where(odd, middle, y)
+    middle = _middle_of(clean, 2)
+    pair = np.abs(clean - middle) > np.maximum(12.0 * noise, 3.0 * _steps_around(clean, 2)) + 1e-9
+    return np.where(pair, middle, clean), odd | pair
+
+
+def _middle_of(y: Floats, reach: int) -> Floats:
+    """Running median over `reach` samples on both sides; the ends stay."""
+    out = y.copy()
+    windows = np.lib.stride_tricks.sliding_window_view(y, 2 * reach + 1)
+    out[reach:-reach] = np.partition(windows, reach, axis=1)[:, reach]
+    return out
+
+
+def _steps_around(y: Floats, reach: int) -> Floats:
+    """Greatest step next to the samples within `reach`, and across them, shape (n,)."""
     step = np.abs(np.diff(y))
-    around = np.zeros(len(y))
-    around[2:-2] = np.maximum(step[:-3], step[3:])
-    around[1:-1] = np.maximum(around[1:-1], np.abs(y[2:] - y[:-2]))
-    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * around) + 1e-9
-    return np.where(odd, middle, y), odd
+    out = np.full(len(y), 0.0)
+    far = reach + 1
+    out[far:-far] = np.maximum(step[: -2 * far + 1], step[2 * far - 1 :])
+    across = np.abs(y[2 * reach :] - y[: -2 * reach])
+    out[reach:-reach] = np.maximum(out[reach:-reach], across)
+    return out
 
 
 def wander(times_s: Floats, levels: Floats, u_levels: Floats) -> float:

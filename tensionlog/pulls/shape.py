@@ -128,8 +128,8 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
     y = clean - idle
     if _ends_below_empty(y, stretch):
         return None
-    peak = float(y[stretch.first : stretch.last + 1].max())
-    runs = _runs_above(y, 0.6 * peak, stretch.last)
+    loaded = y[stretch.first : stretch.last + 1]
+    runs = _runs_above(y, 0.6 * float(np.quantile(loaded, 0.92)), stretch.last)
     if not runs:
         return None
     begin, end = _lasting(runs, t)[-1]
@@ -149,7 +149,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         start=start,
         top=first_at(y, SETTLED_SHARE * level, begin, let_off),
         let_off=let_off,
-        peak=peak,
+        peak=float(y[begin : let_off + 1].max()),
         level=level,
         lifts=len(_lasting(runs, t)),
         cut=stretch.cut_at_end,
