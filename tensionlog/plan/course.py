@@ -128,17 +128,16 @@ class _Course:
     def pull(self, index: int, let_off_s: float | None) -> None:
         self._let_off[index] = let_off_s
         job, bed = self._job, self._bed
+        self._history.append((index, bed))
         if job is None:
             return
         base = Placed(job_number=len(self.jobs), bed=self._beds[job.ref])
         if self._lift_off_next:
             self._lift_off_next = False
             self.placed[index] = self._lift_off(base)
-            self._history.append((index, bed))
             return
         if bed.index >= len(job.sequence):
             self.placed[index] = replace(base, beyond_plan=True)
-            self._history.append((index, bed))
             return
         position = job.sequence[bed.index]
         opened, held = self._behind(job, bed, position)
@@ -146,12 +145,11 @@ class _Course:
         self.placed[index] = replace(
             base, position=position, held_position=held, clamp_opened=opened, clamp_shut=shut
         )
-        self._history.append((index, bed))
         self._bed = _Bed(
             index=bed.index + 1,
             last={**bed.last, position[0]: position},
             clamp_on={**bed.clamp_on, position: shut},
-            left_in={p: c for p, c in bed.left_in.items() if p != position and c != shut},
+            left_in={p: c for p, c in bed.left_in.items() if p != position},
         )
 
     def _start(self, step: Step) -> None:
@@ -167,7 +165,6 @@ class _Course:
 
     def _end(self, step: Step) -> None:
         self._job = None
-        self._history = []
 
     def _behind(self, job: Job, bed: _Bed, position: str) -> tuple[str | None, str | None]:
         """Clamp that will be opened, and the string it holds."""
@@ -181,7 +178,7 @@ class _Course:
         other = {"L": "R", "R": "L"}.get(side)
         if other is not None and other in bed.last:
             first = next(p for p in bed.clamp_on if p[0] == other)
-            return job.clamp_start, first
+            return job.clamp_start, first if job.clamp_start is not None else None
         return None, None
 
     def _void_last(self, step: Step) -> None:
@@ -189,16 +186,23 @@ class _Course:
             return
         index, before = self._history.pop()
         pull = replace(self.placed[index], void=True)
+        position = pull.position
+        if position is not None and pull.kind == "pull":
+            if not self._was_shut(index, step.at_s):
+                pull = replace(pull, clamp_shut=None)
+            # Strings taken back before this one are to be made again too.
+            left_in = {**before.left_in, **self._bed.left_in, position: pull.clamp_shut}
+            before = replace(before, left_in=left_in)
         self.placed[index] = pull
-        if pull.position is not None and pull.kind == "pull":
-            shut = pull.clamp_shut if self._was_shut(index, step.at_s) else None
-            before = replace(before, left_in={**before.left_in, pull.position: shut})
         self._bed = before
 
     def _was_shut(self, index: int, at_s: float) -> bool:
-        """Whether the head had let the string go into a clamp when the note came."""
+        """Whether the head had let the string go into a clamp when the note came.
+
+        Where the stream broke off under load nobody saw it, and it is taken to have been.
+        """
         let_off_s = self._let_off[index]
-        return let_off_s is not None and let_off_s <= at_s
+        return let_off_s is None or let_off_s <= at_s
 
     def _place(self, step: Step) -> None:
         position = str(step.body.get("position", ""))
@@ -209,9 +213,9 @@ class _Course:
         self._lift_off_next = True
 
     def _lift_off(self, base: Placed) -> Placed:
-        if not self._history:
+        if len(self._history) < 2:
             return replace(base, kind="lift-off")
-        last = self.placed[self._history[-1][0]]
+        last = self.placed[self._history[-2][0]]
         return replace(
             base,
             kind="lift-off",

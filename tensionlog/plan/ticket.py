@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping
+from math import inf
 from typing import Any
 
 from tensionlog.errors import PlanError
@@ -30,7 +31,7 @@ def read_ticket(body: Mapping[str, Any]) -> Job:
     """
     mains, crosses = _count(body, "mains"), _count(body, "crosses")
     sequence = _sequence(body, mains, crosses)
-    clamps = body.get("clamps") or {}
+    clamps = _object(body, "clamps")
     return Job(
         ref=str(body.get("ref", "")),
         sport=str(body.get("sport", "")),
@@ -46,7 +47,7 @@ def read_ticket(body: Mapping[str, Any]) -> Job:
         clamps_crosses=tuple(str(c) for c in clamps.get("crosses") or ()),
         ea_mains_n=_force(body, "EA_mains_N") or _force(body, "EA_N"),
         ea_crosses_n=_force(body, "EA_crosses_N") or _force(body, "EA_N"),
-        u_ea_pct=_number(body, "u_EA_pct", TYPED_EA_U_PCT),
+        u_ea_pct=_share(body, "u_EA_pct", TYPED_EA_U_PCT),
         spans_m=spans_of(body, mains=mains, crosses=crosses),
         raw=dict(body),
     )
@@ -59,16 +60,18 @@ def spans_of(body: Mapping[str, Any], *, mains: int, crosses: int) -> dict[str, 
     head's length and width; empty where neither is known. With an odd number of mains
     the extra one is right. Crosses are counted in the order pulled.
     """
-    given = {str(k): float(v) for k, v in dict(body.get("spans_m") or {}).items()}
-    long_m, wide_m = body.get("head_long_m"), body.get("head_wide_m")
-    if not long_m or not wide_m:
+    spans = _object(body, "spans_m")
+    given = {p: length for p in spans if (length := _above_zero(spans, p, "length", "m"))}
+    long_m = _above_zero(body, "head_long_m", "length", "m")
+    wide_m = _above_zero(body, "head_wide_m", "length", "m")
+    if long_m is None or wide_m is None:
         return given
     left = mains // 2
     chords = {
         (f"L{left - i}" if i < left else f"R{i - left + 1}"): chord
-        for i, chord in enumerate(_chords(mains, float(long_m)))
+        for i, chord in enumerate(_chords(mains, long_m))
     }
-    across = _chords(crosses, float(wide_m))
+    across = _chords(crosses, wide_m)
     chords.update({f"X{i + 1}": chord for i, chord in enumerate(across)})
     return chords | given
 
@@ -87,18 +90,31 @@ def _count(body: Mapping[str, Any], key: str) -> int:
     return value
 
 
-def _number(body: Mapping[str, Any], key: str, default: float) -> float:
+def _object(body: Mapping[str, Any], key: str) -> dict[str, Any]:
     value = body.get(key)
-    return float(value) if isinstance(value, int | float) else default
+    if value is None:
+        return {}
+    if not isinstance(value, Mapping):
+        raise PlanError(f"the ticket says {key} = {value!r}. Give names and values, in braces.")
+    return {str(name): content for name, content in value.items()}
 
 
 def _force(body: Mapping[str, Any], key: str) -> float | None:
+    return _above_zero(body, key, "force", "newtons")
+
+
+def _share(body: Mapping[str, Any], key: str, default: float) -> float:
+    return 0.0 if body.get(key) == 0 else _above_zero(body, key, "share", "%") or default
+
+
+def _above_zero(body: Mapping[str, Any], key: str, what: str, unit: str) -> float | None:
     value = body.get(key)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not is_number or not 0 < value < inf:
         raise PlanError(
-            f"the ticket says {key} = {value!r}. Give a force above 0 newtons, or leave it out."
+            f"the ticket says {key} = {value!r}. Give a {what} above 0 {unit}, or leave it out."
         )
     return float(value)
 
@@ -108,28 +124,26 @@ def _name(value: object) -> str | None:
 
 
 def _targets(body: Mapping[str, Any], sequence: tuple[str, ...]) -> dict[str, float]:
-    targets = dict(body.get("targets") or {})
+    targets = _object(body, "targets")
     for position in targets:
         if position not in sequence:
             raise PlanError(
                 f"the ticket orders {targets[position]!r} N at {position!r}, which is not a "
                 f"position of this bed. Correct the position or the number of strings."
             )
-    return {str(p): force for p in targets if (force := _force(targets, p)) is not None}
+    return {p: force for p in targets if (force := _force(targets, p)) is not None}
 
 
 def _sequence(body: Mapping[str, Any], mains: int, crosses: int) -> tuple[str, ...]:
     order = body.get("order", "alternate")
-    if isinstance(order, list | tuple):
-        return _explicit([str(p) for p in order], mains, crosses)
-    if order not in ORDERS:
-        raise PlanError(
-            f"the ticket says order = {order!r}. Say one of {', '.join(ORDERS)}, "
-            f"or a list of positions."
-        )
-    if order == "sequence":
-        listed = body.get("sequence") or body.get("positions") or []
+    listed = order if isinstance(order, list | tuple) else body.get("sequence")
+    if isinstance(listed, list | tuple):
         return _explicit([str(p) for p in listed], mains, crosses)
+    if order not in ORDERS or order == "sequence":
+        raise PlanError(
+            f"the ticket says order = {order!r} and lists no `sequence`. Say alternate or "
+            f"left-then-right, or list the positions."
+        )
     left = [f"L{i + 1}" for i in range(mains // 2)]
     right = [f"R{i + 1}" for i in range(mains - mains // 2)]
     across = tuple(f"X{i + 1}" for i in range(crosses))
