@@ -224,8 +224,14 @@ class _Near:
     prior: tuple[Floats, Floats]
     wide: bool
 
+    @property
+    def delay_s(self) -> float:
+        """By how much the converter shows a slow change late."""
+        return 0.5 * sum(self.trace.boxes_s)
+
     def relaxed(self, t: Floats, start_t: Floats, rest_t: Floats) -> Floats:
         """Decades of time from the candidate to `t`, less those the motor pulled in."""
+        t = t - self.delay_s
         return self._aged(np.minimum(t, start_t)) + (
             self._aged(np.maximum(t, rest_t)) - self._aged(rest_t)
         )
@@ -393,17 +399,19 @@ def _best(near: _Near, tables: Tables, guess: _Guess) -> _State:
 
 def _solve(near: _Near, tables: Tables, guess: _Guess) -> Solved:
     t = near.trace.t
-    pulled = look_up(tables.pulled, t - guess.start_t[:, None])
+    start = np.minimum(guess.start_t, t[-1])[:, None]
+    rest = np.minimum(start + guess.pull_s, t[-1])
+    moving = np.minimum(t, rest + near.delay_s)
+    pulled = look_up(tables.pulled, moving - guess.start_t[:, None])
     fall = np.zeros_like(pulled)
     for fall_s in FALLS_S:
         chosen = guess.fall_s == fall_s
         if chosen.any():
             table = tables.fall(fall_s, guess.share)
-            fall[chosen] = look_up(table, t - guess.fall_t[chosen, None])
+            fall[chosen] = look_up(table, moving[chosen] - guess.fall_t[chosen, None])
     if guess.share < 0.0 and guess.fall_s[0] > 0.0:
         fall -= pulled
-    start = np.minimum(guess.start_t, t[-1])[:, None]
-    slope = near.relaxed(t, start, np.minimum(start + guess.pull_s, t[-1]))
+    slope = near.relaxed(t, start, rest)
     design = np.stack([np.ones_like(fall), slope, pulled, -fall], axis=2)
     means, sds = near.prior[0].copy(), near.prior[1]
     y = near.trace.y - means[0]
@@ -451,14 +459,17 @@ def _linearised(near: _Near, tables: Tables, state: _State, motor: Motor) -> Fit
     fall = tables.fall(state.fall_s, state.share)
     lasting = state.share < 0.0
 
+    start = np.array(min(state.start_t, t[-1]))
+    rest = np.minimum(start + state.pull_s, t[-1])
+    moving = np.minimum(t, rest + near.delay_s)
+
     def columns(shift: float) -> tuple[Floats, Floats]:
-        pulled = look_up(tables.pulled, t - state.start_t + shift)
-        dip = look_up(fall, t - state.fall_t + shift)
+        pulled = look_up(tables.pulled, moving - state.start_t + shift)
+        dip = look_up(fall, moving - state.fall_t + shift)
         return pulled, dip - pulled if lasting else dip
 
     pulled, dip = columns(0.0)
-    start = np.array(min(state.start_t, t[-1]))
-    slope = near.relaxed(t, start, np.minimum(start + state.pull_s, t[-1]))
+    slope = near.relaxed(t, start, rest)
     design = np.column_stack([np.ones_like(t), slope, pulled, -dip])
     means, sds = near.prior[0].copy(), near.prior[1]
     y = near.trace.y - means[0]
@@ -466,15 +477,15 @@ def _linearised(near: _Near, tables: Tables, state: _State, motor: Motor) -> Fit
     _, _, rise, drop = state.coefficients
     (pulled_in, dip_in), (pulled_out, dip_out) = columns(h), columns(-h)
     by_moment = (drop * (dip_in - dip_out) - rise * (pulled_in - pulled_out)) / (2.0 * h)
-    pulled_slope = look_up(tables.pulled_slope, t - state.start_t)
+    pulled_slope = look_up(tables.pulled_slope, moving - state.start_t)
     if lasting:
         by_tau, by_share = (rise + drop) * pulled_slope, np.zeros_like(t)
     else:
-        x = t - state.fall_t
+        x = moving - state.fall_t
         dip_slope = look_up(tables.by_tau(state.fall_s, state.share), x)
         by_tau = rise * pulled_slope - drop * dip_slope
         by_share = -drop * look_up(tables.by_share(state.fall_s), x)
-    by_fall = -drop * look_up(tables.by_fall(state.fall_s, state.share), t - state.fall_t)
+    by_fall = -drop * look_up(tables.by_fall(state.fall_s, state.share), moving - state.fall_t)
     means = np.concatenate([means, [0.0, FALL_S - state.fall_s, 0.0, 0.0]])
     u_share = 0.01 + 0.25 * min(1.0, near.tooth / max(drop, 1e-9))
     sds = np.append(sds, [2.0 * period, U_FALL_S, motor.u_ln_tau, u_share])
@@ -572,7 +583,7 @@ def _tried(found: Sequence[tuple[float, Shape, float]], motor: Motor) -> _Tried:
 def _without_release(y: Floats, dip: Dip | None) -> Hold:
     level = float(np.median(y))
     u = 1.2533 * float(np.std(y)) / np.sqrt(max(1.0, len(y) / 8.0))
-    drop, u_drop = (None, None) if dip is None else shrunk(dip.drop, dip.u_drop)
+    drop, u_drop = (None, None) if dip is None else shrunk(dip.drop, dip.u_drop, gain=dip.gain)
     return Hold(
         top=level,
         release=level,

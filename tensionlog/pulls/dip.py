@@ -163,13 +163,24 @@ def solve_many(
     return Solved(coefficients=solution, chi2=total - (solution * right).sum(axis=1))
 
 
-def shrunk(drop: float, u_drop: float) -> tuple[float, float]:
+def shrunk(drop: float, u_drop: float, *, gain: float) -> tuple[float, float]:
     """An unseen drop's estimate: the greatest of a hundred noise steps is no drop.
 
     The mean over "no fall" and "this fall", weighed by the likelihood of each against
-    the hundred moments that were looked at.
+    the hundreds of moments that were looked at.
+
+    Args:
+        drop: As fitted where it fits best.
+        u_drop: One standard uncertainty of it.
+        gain: Chi-square by which that fit beats one without a fall.
+
+    Returns:
+        The estimate and its standard uncertainty.
     """
-    ratio = np.clip(drop / u_drop, 0.0, 8.0)
-    weight = 1.0 / (1.0 + 300.0 * np.exp(-0.5 * ratio**2))
+    weight = 1.0 / (1.0 + MOMENTS * np.exp(-0.5 * float(np.clip(gain, 0.0, 60.0))))
     spread = np.sqrt(weight * (1.0 - weight)) * drop
     return float(weight * drop), float(np.hypot(u_drop, spread))
+
+
+MOMENTS = 300.0
+"""Moments and shapes tried in one hold, as against one that is known."""

@@ -156,7 +156,7 @@ def read_drop_weight(
     seen = release_at is not None or swung.drop > SEEN_RATIO * swung.u_drop
     drop, u_drop = swung.drop, swung.u_drop
     if not seen:
-        drop, u_drop = shrunk(drop, u_drop)
+        drop, u_drop = shrunk(drop, u_drop, gain=(drop / u_drop) ** 2)
     return Hold(
         top=swung.level,
         release=swung.level,
@@ -194,7 +194,9 @@ def _with_converter(bar: Bar, shapes: Sequence[Shape]) -> Bar:
     narrow = replace(bar, u_ln=max(bar.u_ln, 0.03))
     return min(
         (replace(bar, converter=c) for c in CONVERTERS),
-        key=lambda b: sum(np.log(_misfit(s, replace(narrow, converter=b.converter))) for s in deep),
+        key=lambda b: sum(
+            np.log(_misfit(s, replace(narrow, converter=b.converter))) for s in deep
+        ),
     )
 
 
