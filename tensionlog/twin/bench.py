@@ -15,6 +15,11 @@ from tensionlog.twin.head_motor import ConstantPull
 from tensionlog.twin.rng import Rng, stream
 from tensionlog.twin.stringer import Stringer, draw_stringer
 
+ORIGIN = "the twin: workshop, players, frames, strings and readings are invented"
+"""Stands in the header of everything that is played."""
+
+SLOWEST_HZ, FASTEST_HZ = 10.0, 1280.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
@@ -59,7 +64,7 @@ class Bench:
         """The JSON header of a recording made here."""
         head: dict[str, Any] = {"bench": self.name, "purpose": purpose}
         head |= {"rate_hz": self.device.rate_hz, "adc_bits": self.cell.adc_bits}
-        head["started"] = started
+        head |= {"started": started, "origin": ORIGIN}
         if self.knows_calibration:
             head["calibration"] = self.calibration()
         return head | {"tensioner": self.head.name, "tail_m": self.tail_m}
@@ -95,7 +100,19 @@ def draw_head(rng: Rng, name: str) -> Head:
 def draw_bench(
     seed: int, *, name: str = "north", head: str = "lockout", rate_hz: float = 80.0
 ) -> Bench:
-    """Draw a sound bench: nothing on it is worn, and nothing is perfect."""
+    """Draw a sound bench: nothing on it is worn, and nothing is perfect.
+
+    Args:
+        seed: Same seed and name, same bench.
+        name: What the workshop calls it.
+        head: One of `head.HEAD_NAMES`.
+        rate_hz: Nominal sample rate, 10…1280.
+
+    Raises:
+        ValueError: No such head, or a rate that no such device has.
+    """
+    if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+        raise ValueError(f"a sample rate must be 10 to 1280 per second, not {rate_hz!r}")
     rng = stream(seed, f"bench {name}")
     return Bench(
         name=name,

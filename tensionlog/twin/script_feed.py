@@ -4,11 +4,11 @@ from collections.abc import Callable, Iterator
 from datetime import datetime
 
 from tensionlog.model.lines import Comment, Hello
+from tensionlog.twin.bench import FASTEST_HZ, SLOWEST_HZ
 from tensionlog.twin.device import SEQ_MOD, TICK_MOD
 from tensionlog.twin.renumber import Renumber
 from tensionlog.wire import decode_line, encode
 
-SLOWEST_HZ, FASTEST_HZ = 10.0, 1280.0
 SEND_BUFFER_BYTES = 65_536
 """What the device can hold back while the host does not read; whole lines are lost then."""
 

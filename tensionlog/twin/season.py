@@ -18,6 +18,10 @@ CAUSES = ("clamp-A", "clamp-B", "both-clamps", "cell-span", "cell-zero", "head-d
           "technique", "reference")  # fmt: skip
 
 
+_STEPS_PER_S_MM = 0.02
+"""Jaws that slip also let go in small sudden steps: so often, per mm of slip."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trouble:
     """Something that goes wrong from a day on.
@@ -170,7 +174,9 @@ class _Season:
         clamps = {}
         for name, clamp in bench.clamps.items():
             worse = size(day, f"clamp-{name}", "both-clamps")
-            clamps[name] = replace(clamp, slip_mm=clamp.slip_mm + worse)
+            clamps[name] = replace(
+                clamp, slip_mm=clamp.slip_mm + worse, steps_per_s=_STEPS_PER_S_MM * worse
+            )
         early = bench.stringer.early + size(day, "technique") / 100.0
         dial = bench.head.dial_error + size(day, "head-dial") / 100.0
         return replace(
