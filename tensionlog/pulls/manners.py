@@ -129,7 +129,7 @@ def _falls(y: Floats, shape: Shape) -> list[float]:
     while len(fall) and fall.max() > max(10.0 * shape.noise, 0.5 * SLIP_SHARE * shape.level):
         best = int(np.argmax(fall))
         found.append(float(fall[best]))
-        fall[max(0, best - 3 * span) : best + 3 * span + 1] = 0.0
+        fall[max(0, best - 5 * span) : best + 5 * span + 1] = 0.0
     return found
 
 

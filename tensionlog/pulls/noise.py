@@ -19,25 +19,27 @@ def white_noise(y: Floats) -> float:
 
 
 def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """Replace one or two samples that stand out from what is on both sides of them.
+    """Replace samples that stand out from what is on both sides of them.
 
-    A dip that a motor makes good has a sharp lowest sample too: what stands out less
-    than three times the steps around it is the force's doing and stays.
+    Single ones first, by their neighbours; then small clusters, by the medians of four
+    samples on either side. A dip that a motor makes good has a sharp lowest sample too:
+    what stands out less than three times the steps around it is the force's doing and
+    stays.
 
     Returns:
         The cleaned copy, and which samples were replaced, both of shape (n,).
     """
-    if len(y) < 9:
+    if len(y) < 13:
         return y.copy(), np.zeros(len(y), dtype=bool)
-    middle = _middle_of(y, 1)
-    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_around(y, 1)) + 1e-9
+    middle = _running_median(y, 1)
+    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_beside(y)) + 1e-9
     clean = np.where(odd, middle, y)
-    middle = _middle_of(clean, 2)
-    pair = np.abs(clean - middle) > np.maximum(12.0 * noise, 3.0 * _steps_around(clean, 2)) + 1e-9
-    return np.where(pair, middle, clean), odd | pair
+    middle = _running_median(clean, 4)
+    cluster = np.abs(clean - middle) > np.maximum(20.0 * noise, 4.0 * _step_across(clean)) + 1e-9
+    return np.where(cluster, middle, clean), odd | cluster
 
 
-def _middle_of(y: Floats, reach: int) -> Floats:
+def _running_median(y: Floats, reach: int) -> Floats:
     """Running median over `reach` samples on both sides; the ends stay."""
     out = y.copy()
     windows = np.lib.stride_tricks.sliding_window_view(y, 2 * reach + 1)
@@ -45,14 +47,21 @@ def _middle_of(y: Floats, reach: int) -> Floats:
     return out
 
 
-def _steps_around(y: Floats, reach: int) -> Floats:
-    """Greatest step next to the samples within `reach`, and across them, shape (n,)."""
+def _steps_beside(y: Floats) -> Floats:
+    """Greatest step next to each sample and across it, its own left out, shape (n,)."""
     step = np.abs(np.diff(y))
-    out = np.full(len(y), 0.0)
-    far = reach + 1
-    out[far:-far] = np.maximum(step[: -2 * far + 1], step[2 * far - 1 :])
-    across = np.abs(y[2 * reach :] - y[: -2 * reach])
-    out[reach:-reach] = np.maximum(out[reach:-reach], across)
+    out = np.zeros(len(y))
+    out[2:-2] = np.maximum(step[:-3], step[3:])
+    out[1:-1] = np.maximum(out[1:-1], np.abs(y[2:] - y[:-2]))
+    return out
+
+
+def _step_across(y: Floats) -> Floats:
+    """Difference of the medians of four samples before and after each, shape (n,)."""
+    four = np.lib.stride_tricks.sliding_window_view(y, 4)
+    medians = np.partition(four, (1, 2), axis=1)[:, 1:3].mean(axis=1)
+    out = np.full(len(y), np.inf)
+    out[5:-5] = np.abs(medians[7:] - medians[:-7])
     return out
 
 

@@ -133,6 +133,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
     if not runs:
         return None
     begin, end = _lasting(runs, t)[-1]
+    end = _still_held(t, y, begin, end, stretch.last)
     let_off = _let_off(t, y, begin=begin, end=end, noise=noise, cut=stretch.cut_at_end)
     level = float(np.median(y[begin : let_off + 1]))
     start = _start(t, y, crossing=begin, level=level, noise=noise)
@@ -223,6 +224,21 @@ def _lasting(runs: list[tuple[int, int]], t: Floats) -> list[tuple[int, int]]:
     """The runs that were held, by their own length and by the longest one's."""
     longest = max(t[b] - t[a] for a, b in runs)
     return [(a, b) for a, b in runs if t[b] - t[a] >= max(min(0.15, longest), 0.2 * longest)]
+
+
+def _still_held(t: Floats, y: Floats, begin: int, end: int, last: int) -> int:
+    """End of the hold, where a fall that looked like its end left the string held.
+
+    A string that slid in the gripper goes on being held, lower; one that was let off
+    does not stay anywhere.
+    """
+    after = slice(int(np.searchsorted(t, t[end] + 0.35)), last + 1)
+    if after.stop - after.start < 4:
+        return end
+    lower = float(np.median(y[after]))
+    if lower < 0.25 * float(np.median(y[begin : end + 1])):
+        return end
+    return after.start + int(np.flatnonzero(y[after] > 0.6 * lower)[-1])
 
 
 def _let_off(
