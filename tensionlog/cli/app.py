@@ -6,6 +6,10 @@ import sys
 import click
 
 from tensionlog import __version__
+from tensionlog.cli.bench import bench
+from tensionlog.cli.demo import demo
+from tensionlog.cli.ports import ports
+from tensionlog.cli.record import record
 from tensionlog.cli.replay import replay
 from tensionlog.cli.report import report
 from tensionlog.cli.verify import verify
@@ -42,5 +46,5 @@ def main() -> None:
     """
 
 
-for command in (replay, report, verify):
+for command in (demo, ports, bench, record, replay, report, verify):
     main.add_command(command)

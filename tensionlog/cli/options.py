@@ -14,6 +14,12 @@ unit = click.option(
     help="Unit of the reader's choice.",
 )
 
+own_unit = click.option(
+    "--unit",
+    type=click.Choice(["lbf", "kgf", "N"]),
+    help="Unit of the reader's choice; else the bench's.",
+)
+
 recordings = click.argument(
     "files",
     metavar="FILE...",

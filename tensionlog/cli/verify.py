@@ -1,7 +1,7 @@
 """`tensionlog verify`: the proof that nothing was lost silently."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,8 @@ from tensionlog.errors import TensionlogError
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.audit import Proof
+    from tensionlog.sources.recording import RecordingReader
+    from tensionlog.store import Store
 
 
 @click.command()
@@ -40,7 +42,7 @@ def verify(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
             good = False
         for path in files:
             try:
-                result = _verified(open_recording(path), store, bar.update)
+                result = verified(open_recording(path), store, bar.update)
             except TensionlogError as error:
                 failed(error)
                 good = False
@@ -49,12 +51,17 @@ def verify(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
             if as_json:
                 json_line(result)
             else:
-                click.echo(_text(result))
+                click.echo(verified_text(result))
     if not good:
         sys.exit(1)
 
 
-def _verified(reader: Any, store: Any, on_bytes: Any) -> dict[str, Any]:
+def verified(
+    reader: "RecordingReader",
+    store: "Store | None",
+    on_bytes: Callable[[int], object] | None = None,
+) -> dict[str, Any]:
+    """Check one recording, and the database where there is one; the result as JSON."""
     from tensionlog.pipeline.verify import verify_recording, verify_stored
 
     proof = verify_recording(reader, store=store, on_bytes=on_bytes)
@@ -82,7 +89,8 @@ def _result(name: str, proof: "Proof", differs: list[str] | None) -> dict[str, A
     }
 
 
-def _text(result: dict[str, Any]) -> str:
+def verified_text(result: dict[str, Any]) -> str:
+    """The result of `verified` in one line."""
     name = one_line(result["recording"])
     if not result["holds"]:
         return f"{name}: NOT PROVEN, {'; '.join(result['problems'])}."

@@ -77,6 +77,7 @@ class Gatherer:
         self._waiting: list[Stretch] = []
         self._kept: list[Kept] = []
         self._group_ends = False
+        self._stretches = 0
 
     @property
     def relaxes(self) -> bool:
@@ -87,6 +88,11 @@ class Gatherer:
     def calibrated(self) -> bool:
         """Whether readings are newtons."""
         return self.timeline.carries_newtons or self.header.calibration is not None
+
+    @property
+    def stretches(self) -> int:
+        """Times that the cell was loaded and let go so far."""
+        return self._stretches
 
     def arrived(self, at_s: float) -> None:
         """Host time (UTC, s) at which the bytes that follow were read."""
@@ -160,6 +166,7 @@ class Gatherer:
             self._found(stretch)
 
     def _found(self, stretch: Stretch) -> None:
+        self._stretches += 1
         together = bool(self._waiting) and same_pull(self._waiting[-1], stretch)
         if not together and (self._group_ends or len(self._waiting) >= MOST_TOGETHER):
             self._kept.extend(self._read(self._waiting))

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from tensionlog.model.recording import Header
 from tensionlog.pipeline.sitting import Whole
 
 if TYPE_CHECKING:
@@ -26,9 +25,9 @@ class Phi:
         for stored in store.answers("turn") if store is not None else ():
             self._add(stored.bench, stored.started, stored.body)
 
-    def in_force(self, header: Header) -> float | None:
-        """Upper limit that holds for a sitting, or None where nobody measured it."""
-        earlier = [m for m in self._measured.get(header.bench, ()) if m[0] < header.started]
+    def in_force(self, bench: str, at: datetime) -> float | None:
+        """Upper limit that holds for a sitting begun at `at`, or None: nobody measured it."""
+        earlier = [m for m in self._measured.get(bench, ()) if m[0] < at]
         return max(earlier)[1] if earlier else None
 
     def learn(self, whole: Whole) -> None:

@@ -107,7 +107,7 @@ def _replayed(
 ) -> Replayed:
     whole = replay(
         reader,
-        phi_max=phi.in_force(reader.header),
+        phi_max=phi.in_force(reader.header.bench, reader.header.started),
         keep_traces=store is not None,
         on_bytes=on_bytes,
     )

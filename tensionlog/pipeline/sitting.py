@@ -81,6 +81,17 @@ class Sitting:
         """Samples per second as the device's clock has it."""
         return self._gathered.timeline.rate_hz
 
+    @property
+    def ledger(self) -> Ledger:
+        """What the line lost so far."""
+        return self._gathered.timeline.ledger()
+
+    @property
+    def changes(self) -> int:
+        """Rises whenever `whole` may have another pull, or one in another place."""
+        gathered = self._gathered
+        return gathered.stretches + len(gathered.notes) + len(gathered.marks)
+
     def whole(self) -> Whole:
         """Everything as it stands now."""
         kept = sorted(self._gathered.kept(), key=self._start_s)

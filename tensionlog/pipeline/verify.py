@@ -64,7 +64,8 @@ def verify_stored(reader: RecordingReader, store: "Store") -> list[str]:
     if stored.digest != digest:
         return ["the database was made from other bytes than the file holds now"]
     with Store.memory() as fresh:
-        whole = replay(reader, phi_max=Phi(store).in_force(reader.header))
+        header = reader.header
+        whole = replay(reader, phi_max=Phi(store).in_force(header.bench, header.started))
         keep(fresh, whole, name=stored.name, digest=digest)
         return list(_differences(store, fresh, stored.recording_id))
 

@@ -73,6 +73,13 @@ def list_ports() -> list[FoundPort]:
     return sorted(found)
 
 
+def stable_url(url: str) -> str:
+    """A name of the port that survives unplugging, or `url` itself where there is none."""
+    if "://" in url:
+        return url
+    return _stable_paths().get(os.path.realpath(url), url)
+
+
 def _stable_paths() -> dict[str, str]:
     links = Path("/dev/serial/by-id").glob("*")
     return {os.path.realpath(link): str(link) for link in links}
