@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import plotly.graph_objects as go
 
-from tensionlog.report.look import ACCENT, FAINT, INK, LINE, SOFT, layout
+from tensionlog.report.bed_labels import Box, label_boxes
+from tensionlog.report.look import ACCENT, CARD, FAINT, INK, LINE, SOFT, layout
 from tensionlog.report.rounding import ABSENT, Reader, fixed, millimetres
 from tensionlog.report.rows import Row, rows, standing, vouched
 from tensionlog.report.view import JobView
@@ -238,7 +239,10 @@ def _symbol(line: Line) -> str:
 
 
 def _labels(bed: Bed) -> list[dict[str, Any]]:
-    return [label for line in bed.lines for label in _line_labels(line)]
+    held = [line for line in bed.lines if line.at_least]
+    boxes = label_boxes(line.ends for line in held)
+    ends = [label for line in bed.lines for label in _line_labels(line)]
+    return ends + [_held_label(line, box) for line, box in zip(held, boxes, strict=True)]
 
 
 def _line_labels(line: Line) -> list[dict[str, Any]]:
@@ -255,24 +259,19 @@ def _line_labels(line: Line) -> list[dict[str, Any]]:
         at = {"yref": "paper", "x": x0, "showarrow": False, "textangle": -90}
         first = {**at, "y": 1, "yanchor": "bottom", "text": name, "font": {"size": 11.5}}
         last = {**at, "y": 0, "yanchor": "top", "text": text, "font": loud}
-    return [first, last, *_held_label(line)]
+    return [first, last]
 
 
-def _held_label(line: Line) -> list[dict[str, Any]]:
-    if not line.at_least:
-        return []
-    x0, y0, x1, y1 = line.ends
-    return [
-        {
-            "x": x0 + 0.3 * (x1 - x0),
-            "y": y0 + 0.3 * (y1 - y0),
-            "text": line.at_least,
-            "showarrow": False,
-            "textangle": 0 if line.name.startswith("X") else -90,
-            "bgcolor": "var(--card)",
-            "bordercolor": INK,
-            "borderwidth": 1,
-            "borderpad": 2,
-            "font": {"size": 12, "color": INK},
-        }
-    ]
+def _held_label(line: Line, box: Box) -> dict[str, Any]:
+    return {
+        "x": box.x,
+        "y": box.y,
+        "text": line.at_least,
+        "showarrow": False,
+        "textangle": 0 if line.name.startswith("X") else -90,
+        "bgcolor": CARD,
+        "bordercolor": INK,
+        "borderwidth": 1,
+        "borderpad": 2,
+        "font": {"size": 12, "color": INK},
+    }

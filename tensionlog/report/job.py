@@ -71,7 +71,10 @@ def _order_section(view: JobView) -> Markup | None:
     if not order.dots:
         return None
     described = f"The {order.axis} of every pull in the order made."
-    key = "◀ left main, ▶ right main, ■ cross; × is a pull that was made again."
+    key = (
+        "◀ left main, ▶ right main, ■ cross; × is a pull that was made again. Bars are each "
+        "pull’s own noise and zero, without the scale’s part, which all share."
+    )
     return section(
         "In the order pulled",
         tag("p", key, class_="note"),

@@ -18,7 +18,11 @@ SYMBOLS = {"L": "triangle-left", "R": "triangle-right", "X": "square"}
 
 
 class Dot(NamedTuple):
-    """One pull, in the reader's unit; `height` is its loss, or its reading uncalibrated."""
+    """One pull, in the reader's unit; `height` is its loss, or its reading uncalibrated.
+
+    `u` is its noise and zero alone: what the scale adds is common to all dots, and would
+    make pulls look less comparable than they are.
+    """
 
     nth: int
     height: float
@@ -71,11 +75,11 @@ def _dot(nth: int, row: Row, reader: Reader) -> Dot | None:
     shown = row.pull.release if row.unit == "counts" else row.loss
     if shown is None:
         return None
-    u = row.reading_u
+    own_u = row.pull.release_u
     name = html.escape(row.name)
-    hover = f"<b>{name}</b> · {STATE_WORDS[row.state]}<br>{reader.full(shown, u)}"
-    spoken_u = None if u is None else reader.convert(u)
-    return Dot(nth, reader.convert(shown), spoken_u, name, row.state, hover)
+    hover = f"<b>{name}</b> · {STATE_WORDS[row.state]}<br>{reader.full(shown, row.reading_u)}"
+    u = None if own_u is None else reader.convert(own_u)
+    return Dot(nth, reader.convert(shown), u, name, row.state, hover)
 
 
 def _levels(view: JobView, judged: tuple[Row, ...], reader: Reader) -> tuple[Level, ...]:

@@ -114,7 +114,8 @@ def _clauses(verdict: Verdict) -> list[str]:
         clauses.append(f"{len(verdict.off)} a little off")
     clauses += _look_clause(verdict)
     if verdict.unjudged:
-        clauses.append(f"{len(verdict.unjudged)} not judged")
+        names = listed(list(verdict.unjudged))
+        clauses.append(f"{len(verdict.unjudged)} not judged: {names}")
     return clauses
 
 

@@ -57,3 +57,9 @@ def test_void_pulls_are_crossed_and_say_redone(badminton):
 def test_no_dots_still_have_a_range(make):
     low, high = order_info(make.view(found=())).y_range
     assert low < high
+
+
+def test_bars_are_the_pulls_own_and_leave_out_what_all_share(make):
+    view = make.small(make.bare(1, release_u=0.03), u_calibration_pct=5.0)
+    (dot,) = order_info(view).dots
+    assert dot.u == pytest.approx(0.03)

@@ -96,4 +96,4 @@ def test_a_small_offset_or_a_few_pulls_share_nothing_worth_a_line(make, badminto
 
 def test_what_could_not_be_judged_is_counted(make):
     view = make.small(make.bare(1), make.bare(2, "R1", release=None))
-    assert said(view) == "1 of 2 pulls within 2 % of what was to be expected; 1 not judged."
+    assert said(view) == "1 of 2 pulls within 2 % of what was to be expected; 1 not judged: R1."
