@@ -17,6 +17,7 @@ from tensionlog.pulls.dip import (
     FALL_S,
     FALLS_S,
     U_FALL_S,
+    USUAL_CONVERTER,
     Solved,
     Trace,
     look_up,
@@ -38,6 +39,9 @@ LOWEST_RATE_HZ = 40.0
 MOST_DIPS = 8
 """Dips that a motor is learned from, the deepest of the job."""
 
+REACTIONS_S = (0.012, 0.02, 0.03)
+"""Lags of sensor and motor that are tried after none at all."""
+
 OVERSHOOT_S = 0.2
 """How long the last of an overshoot or a pre-stretch takes to come down."""
 
@@ -47,8 +51,27 @@ BEFORE_S = (0.4, 0.25, 0.15, 0.08)
 REST_SHARE = 0.08
 """The motor stops where less than about this share of its band is left to do."""
 
-BETTER_BY = 20.0
+U_START_S = 0.05
+"""How well the search knows when the motor started."""
+
+BETTER_BY = 24.0
 """Chi-square by which a release must beat the best motor start without one."""
+
+LASTING_BETTER_BY = 34.0
+"""The same for a fall that is not made good: a bend of the string's own looks like it."""
+
+U_SHARE, U_TOOTH = 0.012, 0.04
+"""What the model leaves out (where the motor stops, how its band's edges wander), as
+shares of the drop and of the tooth: found on two independent models of such a head."""
+
+HIDDEN = 2.0
+"""A fall of a few deviations hides among the teeth: an unseen one is so much less sure."""
+
+CLEAR_GAIN = 100.0
+"""Beyond this no other moment need be looked at."""
+
+WORTH_A_LOOK = 2.5
+"""A further moment is looked at where the filters find so many deviations."""
 
 
 def read_constant_pull(
@@ -71,10 +94,15 @@ def read_constant_pull(
         return _without_release(shape.y[begin:stop], dip=None)
     hold = hold_of(shape, motor)
     near = _candidates(hold, motor) if release_at is None else [release_at]
-    dips = [dip for at in near if (dip := fit_dip(hold, motor, at)) is not None]
-    if not dips:
+    dip: Dip | None = None
+    for at in near:
+        found = fit_dip(hold, motor, at)
+        if found is not None and (dip is None or found.gain > dip.gain):
+            dip = found
+        if dip is not None and dip.gain > CLEAR_GAIN:
+            break
+    if dip is None:
         return _without_release(hold.trace.y, dip=None)
-    dip = max(dips, key=lambda d: d.gain)
     if release_at is None and not dip.seen:
         return _without_release(hold.trace.y, dip=dip)
     return _released(hold.trace, dip)
@@ -140,16 +168,14 @@ def _candidates(hold: Held, motor: Motor) -> list[float]:
     after = min(0.08 + 1.5 * motor.tau_s, 0.4)
     made_good = _filtered(y, trace, [dip, tables.pulled], [np.inf, tooth], after)
     lasting = _filtered(y, trace, [step], [np.inf], 0.14)
+    apart = max(2, round(0.05 / period))
     chosen: list[int] = []
-    for score, many in ((made_good, 2), (lasting, 1)):
-        for _ in range(many):
-            at = int(np.argmax(score))
-            if score[at] <= 0.0:
-                break
-            near = max(2, round(0.05 / period))
-            score[max(0, at - near) : at + near] = 0.0
-            if all(abs(at - other) > near for other in chosen):
+    for score in (made_good, made_good, lasting):
+        at = int(np.argmax(score))
+        if score[at] > (WORTH_A_LOOK if chosen else 0.0):
+            if all(abs(at - other) > apart for other in chosen):
                 chosen.append(at)
+            score[max(0, at - apart) : at + apart] = 0.0
     return [float(t[at]) for at in chosen]
 
 
@@ -201,7 +227,8 @@ class Dip:
     @property
     def seen(self) -> bool:
         """Whether it is told from zero and from a tooth of the motor's own."""
-        return self.gain > BETTER_BY and self.drop > SEEN_RATIO * self.u_drop
+        needed = LASTING_BETTER_BY if self.lasting else BETTER_BY
+        return self.gain > needed and self.drop > SEEN_RATIO * self.u_drop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -269,9 +296,42 @@ def fit_dip(hold: Held, motor: Motor, at: float) -> Dip | None:
     tables = motor.tables(near.trace.boxes_s)
     made_good = _best_made_good(near, tables, motor)
     lasting = _best(near, tables, _steps(near, motor))
-    state = min(made_good, lasting, key=lambda s: s.chi2)
+    dip = _compared(near, motor, min(made_good, lasting, key=lambda s: s.chi2))
+    if not near.wide:
+        return dip
+    pulling = _while_pulling(near, hold, motor, made_good)
+    return dip if pulling is None or pulling.misfit > 1.3 * dip.misfit + 0.3 else pulling
+
+
+def _compared(near: _Near, motor: Motor, state: "_State") -> Dip:
+    """A release refined, against the best motor start without one."""
+    tables = motor.tables(near.trace.boxes_s)
     null = _solve(near, tables, _teeth(near, motor)).chi2.min()
     return _refined(near, motor, state, float(null))
+
+
+def _while_pulling(near: _Near, hold: Held, motor: Motor, rough: "_State") -> Dip | None:
+    """A release that falls while the motor makes a tooth of its own good."""
+    at = rough.fall_t
+    last = float(near.trace.t[-1])
+    kept = (hold.trace.t > at - BEFORE_S[1] - 0.1) & (hold.trace.t <= last)
+    if (kept & (hold.trace.t < at)).sum() < 8:
+        return None
+    trace = hold.trace.kept(kept)
+    loss = motor.share * hold.level
+    means = np.array([near.prior[0][0], -loss, near.tooth, 0.0])
+    sds = np.array([np.inf, motor.u_share * hold.level, 0.3 * near.tooth, 1e6])
+    wider = replace(near, trace=trace, prior=(means, sds))
+    starts = at - np.arange(0.02, 2.0 * motor.tau_s + 0.05, 0.02)
+    moments = at + trace.period * np.arange(-2.0, 2.1, 0.5)
+    m, start, f = (
+        a.ravel() for a in np.meshgrid(moments, starts, [rough.fall_s], indexing="ij")
+    )
+    guess = _Guess(
+        fall_t=m, start_t=start, fall_s=f, share=0.0, pull_s=rough.pull_s + motor.tau_s
+    )
+    best = _best(wider, motor.tables(trace.boxes_s), guess)
+    return _compared(wider, motor, replace(best, pulling=True))
 
 
 def _near(hold: Held, motor: Motor, at: float) -> _Near | None:
@@ -330,7 +390,7 @@ def _steps(near: _Near, motor: Motor) -> _Guess:
     return _Guess(
         fall_t=m,
         start_t=start,
-        fall_s=np.full(len(m), FALLS_S[1]),
+        fall_s=np.full(len(m), FALLS_S[2]),
         share=-1.0,
         pull_s=2.6 * motor.tau_s,
     )
@@ -360,12 +420,13 @@ class _State:
     pull_s: float
     chi2: float
     coefficients: Floats
+    pulling: bool = False
 
 
 def _best_made_good(near: _Near, tables: Tables, motor: Motor) -> _State:
     """The best dip: when the motor starts follows from the band and the drop."""
     moments = near.at + near.trace.period * np.arange(-2.5, 2.6, 0.5)
-    m, f = (a.ravel() for a in np.meshgrid(moments, FALLS_S, indexing="ij"))
+    m, f = (a.ravel() for a in np.meshgrid(moments, FALLS_S[::2], indexing="ij"))
     share, pull_s = 0.0, 3.0 * motor.tau_s
     best: _State | None = None
     for _ in range(2):
@@ -404,11 +465,10 @@ def _solve(near: _Near, tables: Tables, guess: _Guess) -> Solved:
     moving = np.minimum(t, rest + near.delay_s)
     pulled = look_up(tables.pulled, moving - guess.start_t[:, None])
     fall = np.zeros_like(pulled)
-    for fall_s in FALLS_S:
+    for fall_s in np.unique(guess.fall_s[guess.fall_s > 0.0]):
         chosen = guess.fall_s == fall_s
-        if chosen.any():
-            table = tables.fall(fall_s, guess.share)
-            fall[chosen] = look_up(table, moving[chosen] - guess.fall_t[chosen, None])
+        table = tables.fall(float(fall_s), guess.share)
+        fall[chosen] = look_up(table, moving[chosen] - guess.fall_t[chosen, None])
     if guess.share < 0.0 and guess.fall_s[0] > 0.0:
         fall -= pulled
     slope = near.relaxed(t, start, rest)
@@ -429,8 +489,9 @@ def _refined(near: _Near, motor: Motor, state: _State, null: float) -> Dip:
         fall_s = float(np.clip(state.fall_s + result.coefficients[5], FALLS_S[0], FALLS_S[-1]))
         if abs(step) < 0.02 * period and abs(fall_s - state.fall_s) < 0.001:
             break
+        start = float(np.clip(result.coefficients[7], -0.03, 0.03)) if state.pulling else step
         moved = replace(
-            state, fall_t=state.fall_t + step, start_t=state.start_t + step, fall_s=fall_s
+            state, fall_t=state.fall_t + step, start_t=state.start_t + start, fall_s=fall_s
         )
         again = _linearised(near, tables, moved, motor)
         if again.chi2 > result.chi2 + 0.5:
@@ -441,15 +502,25 @@ def _refined(near: _Near, motor: Motor, state: _State, null: float) -> Dip:
     c = result.coefficients
     return Dip(
         drop=float(c[3]),
-        u_drop=result.u(3),
+        u_drop=float(np.hypot(result.u(3), np.hypot(U_SHARE * c[3], U_TOOTH * near.tooth))),
         begin_s=state.fall_t,
-        before=float(c[0]) + near.prior[0][0],
+        before=near.prior[0][0] + _level_at(near, tables, state, c),
         lasting=state.share < 0.0,
         gain=(null - result.chi2) / max(1.0, misfit),
         ln_tau=(float(c[6]), result.u(6)),
         slope=(float(c[1]), result.u(1)),
         misfit=misfit,
     )
+
+
+def _level_at(near: _Near, tables: Tables, state: _State, c: Floats) -> float:
+    """Reading without the fall as it begins, against the prior's level."""
+    shown = np.array([state.fall_t + near.delay_s])
+    end = np.array(near.trace.t[-1])
+    level = float(c[0] + c[1] * near.relaxed(shown, np.minimum(state.start_t, end), end)[0])
+    if not state.pulling:
+        return level
+    return level + float(c[2] * look_up(tables.pulled, shown - state.start_t)[0])
 
 
 def _linearised(near: _Near, tables: Tables, state: _State, motor: Motor) -> Fit:
@@ -476,7 +547,10 @@ def _linearised(near: _Near, tables: Tables, state: _State, motor: Motor) -> Fit
     means[0] = 0.0
     _, _, rise, drop = state.coefficients
     (pulled_in, dip_in), (pulled_out, dip_out) = columns(h), columns(-h)
-    by_moment = (drop * (dip_in - dip_out) - rise * (pulled_in - pulled_out)) / (2.0 * h)
+    by_start = -rise * (pulled_in - pulled_out) / (2.0 * h)
+    by_moment = drop * (dip_in - dip_out) / (2.0 * h)
+    if not state.pulling:
+        by_moment += by_start
     pulled_slope = look_up(tables.pulled_slope, moving - state.start_t)
     if lasting:
         by_tau, by_share = (rise + drop) * pulled_slope, np.zeros_like(t)
@@ -485,10 +559,13 @@ def _linearised(near: _Near, tables: Tables, state: _State, motor: Motor) -> Fit
         dip_slope = look_up(tables.by_tau(state.fall_s, state.share), x)
         by_tau = rise * pulled_slope - drop * dip_slope
         by_share = -drop * look_up(tables.by_share(state.fall_s), x)
+    if state.pulling:
+        by_share = by_start
     by_fall = -drop * look_up(tables.by_fall(state.fall_s, state.share), moving - state.fall_t)
     means = np.concatenate([means, [0.0, FALL_S - state.fall_s, 0.0, 0.0]])
     u_share = 0.01 + 0.25 * min(1.0, near.tooth / max(drop, 1e-9))
-    sds = np.append(sds, [2.0 * period, U_FALL_S, motor.u_ln_tau, u_share])
+    last = U_START_S if state.pulling else u_share
+    sds = np.append(sds, [2.0 * period, U_FALL_S, motor.u_ln_tau, last])
     white = np.full(len(t), 1.0 / near.trace.noise)
     shapes = [by_moment, by_fall, by_tau, by_share]
     return fit(np.column_stack([design, *shapes]), y, white, (means, sds))
@@ -508,33 +585,50 @@ class _Tried:
 
 
 def learn_motor(shapes: Sequence[Shape]) -> Motor:
-    """Find what a job's deepest dips have in common: one motor made them all good."""
+    """Find what a job's deepest dips have in common: one motor made them all good.
+
+    The converter's averaging and the motor's lag are taken from a short list, whichever
+    leaves least of the dips unexplained; the time constant is their mean.
+    """
     usable = [s for s in shapes if s.period < 1.0 / LOWEST_RATE_HZ]
     motor = Motor(tooth=_tooth(usable))
-    found: list[tuple[float, Shape, float]] = []
-    for shape in usable:
-        begin, stop = settled_part(shape)
-        if stop - begin < 16:
-            continue
-        fallen = _deepest(shape, motor)
-        if fallen is not None:
-            found.append((fallen[1], shape, fallen[0]))
-    found = sorted(found, key=lambda f: -f[0])[:MOST_DIPS]
-    found = [f for f in found if f[0] > 10.0 * f[1].noise]
+    found = [f for shape in usable if (f := _deepest(shape, motor)) is not None]
+    found = sorted(found, key=lambda f: -f.depth)[:MOST_DIPS]
     if len(found) < 3:
         return motor
-    trials = (_tried(found, replace(motor, converter=c)) for c in CONVERTERS)
-    best = min(trials, key=lambda t: t.unexplained)
-    for reaction_s in (0.01, 0.02, 0.03):
-        tried = _tried(found, replace(best.motor, reaction_s=reaction_s))
-        if tried.unexplained < best.unexplained:
-            best = tried
-        else:
+    best = _tried(found, replace(motor, converter=CONVERTERS[-1]))
+    for converter in CONVERTERS[:-1]:
+        tried = _tried(found, replace(best.motor, converter=converter, u_ln_tau=0.3))
+        best = min(best, tried, key=lambda t: t.unexplained)
+    for reaction_s in REACTIONS_S:
+        tried = _tried(found, replace(best.motor, reaction_s=reaction_s, u_ln_tau=0.3))
+        if tried.unexplained >= best.unexplained:
             break
+        best = tried
     return best.motor
 
 
-def _deepest(shape: Shape, motor: Motor) -> tuple[float, float] | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fallen:
+    """A hold with a deep fall in it."""
+
+    hold: Held
+    period: float
+    at: float
+    depth: float
+
+    def behind(self, converter: tuple[float, ...]) -> Held:
+        """The hold as another converter would have shown it."""
+        extra = self.hold.trace.boxes_s[len(USUAL_CONVERTER) :]
+        boxes = (*(self.period * box for box in converter), *extra)
+        return replace(self.hold, trace=replace(self.hold.trace, boxes_s=boxes))
+
+
+def _deepest(shape: Shape, motor: Motor) -> _Fallen | None:
+    """The greatest fall within what clamp and converter take, if it stands out."""
+    begin, stop = settled_part(shape)
+    if stop - begin < 16:
+        return None
     hold = hold_of(shape, motor)
     trace = hold.trace
     few = max(2, round(0.025 / trace.period))
@@ -543,8 +637,11 @@ def _deepest(shape: Shape, motor: Motor) -> tuple[float, float] | None:
         return None
     means = np.convolve(trace.y, np.ones(few) / few, "valid")
     fall = means[: -(few + across)] - means[few + across :]
-    at = int(np.argmax(fall))
-    return float(trace.t[at + few - 1] + 0.5 * trace.period), float(fall[at])
+    k = int(np.argmax(fall))
+    if fall[k] < max(10.0 * trace.noise, 0.4 * motor.tooth * hold.level):
+        return None
+    at = float(trace.t[k + few - 1] + 0.5 * trace.period)
+    return _Fallen(hold=hold, period=shape.period, at=at, depth=float(fall[k]))
 
 
 def _tooth(shapes: Sequence[Shape]) -> float:
@@ -559,13 +656,13 @@ def _tooth(shapes: Sequence[Shape]) -> float:
     return float(np.clip(np.median(heights), 0.003, 0.02)) if heights else 0.008
 
 
-def _tried(found: Sequence[tuple[float, Shape, float]], motor: Motor) -> _Tried:
+def _tried(found: Sequence[_Fallen], motor: Motor) -> _Tried:
     """Dips as this motor's, its time constant brought to what they agree on."""
-    wide = motor.u_ln_tau
     dips: tuple[Dip, ...] = ()
-    for _ in range(4):
-        fitted = [fit_dip(hold_of(s, motor), motor, at) for _, s, at in found]
-        dips = tuple(d for d in fitted if d is not None and not d.lasting)
+    scatter = motor.u_ln_tau
+    for _ in range(3):
+        fitted = [_dip_alone(f.behind(motor.converter), motor, f.at) for f in found]
+        dips = tuple(d for d in fitted if d is not None)
         if len(dips) < 2:
             return _Tried(motor=motor, dips=dips)
         ln_tau = np.array([d.ln_tau[0] for d in dips])
@@ -573,17 +670,27 @@ def _tried(found: Sequence[tuple[float, Shape, float]], motor: Motor) -> _Tried:
         mean = float((weight * ln_tau).sum() / weight.sum())
         scatter = float(1.4826 * np.median(np.abs(ln_tau - mean)))
         step = float(np.clip(mean, -0.4, 0.4))
-        tau_s = motor.tau_s * float(np.exp(step))
-        motor = replace(motor, tau_s=tau_s, u_ln_tau=max(0.3, 0.6 * wide))
+        motor = replace(motor, tau_s=motor.tau_s * float(np.exp(step)), u_ln_tau=0.3)
         if abs(step) < 0.03:
             break
     return _Tried(motor=replace(motor, u_ln_tau=float(np.clip(scatter, 0.02, 0.2))), dips=dips)
 
 
+def _dip_alone(hold: Held, motor: Motor, at: float) -> Dip | None:
+    """A dip that is taken for a release that was made good, nothing else considered."""
+    near = _near(hold, motor, at)
+    if near is None:
+        return None
+    state = _best_made_good(near, motor.tables(near.trace.boxes_s), motor)
+    return _refined(near, motor, state, 0.0)
+
+
 def _without_release(y: Floats, dip: Dip | None) -> Hold:
     level = float(np.median(y))
     u = 1.2533 * float(np.std(y)) / np.sqrt(max(1.0, len(y) / 8.0))
-    drop, u_drop = (None, None) if dip is None else shrunk(dip.drop, dip.u_drop, gain=dip.gain)
+    drop, u_drop = (None, None) if dip is None else shrunk(
+        dip.drop, HIDDEN * dip.u_drop, gain=dip.gain
+    )
     return Hold(
         top=level,
         release=level,

@@ -25,7 +25,7 @@ CONVERTERS = ((1.0,), (2.0,), (4.0,), (1.0, 1.0, 1.0), (1.0, 1.0, 1.0, 1.0))
 USUAL_CONVERTER = (SETTLE_PERIODS / 4.0,) * 4
 """Four conversions one after another: settled after `SETTLE_PERIODS`."""
 
-FALLS_S = (0.005, 0.013, 0.021, 0.030)
+FALLS_S = (0.005, 0.009, 0.013, 0.017, 0.021, 0.025, 0.030)
 """A clamp opens in 5–30 ms; between these the tables are mixed."""
 
 FALL_S, U_FALL_S = 0.0175, 0.008
