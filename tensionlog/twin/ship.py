@@ -8,6 +8,7 @@ import gzip
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,8 @@ from tensionlog.twin.check import play_check
 from tensionlog.twin.hold import play_hold
 from tensionlog.twin.job import play_job
 from tensionlog.twin.measure import play_stiffness, play_turn
-from tensionlog.twin.played import Played
+from tensionlog.twin.played import FIRST_DAY, Played
+from tensionlog.twin.ticket import BENCH_NAMES
 
 _DIGITS = 6
 _READ_EVERY_S = 0.25
@@ -30,8 +32,9 @@ def write_recordings(folder: Path) -> list[Path]:
     Same code, same bytes: the gzip header carries no time.
     """
     written = []
-    for name, play in EXAMPLES.items():
-        played = play()
+    for hour, (name, play) in enumerate(EXAMPLES.items()):
+        # Recordings are told apart by bench and start, so no two may share both.
+        played = play(FIRST_DAY + timedelta(hours=hour))
         packed = folder / f"{name}.rec.gz"
         packed.write_bytes(gzip.compress(played.recording, 9, mtime=0))
         truth = folder / f"{name}.truth.json"
@@ -58,13 +61,13 @@ def _rounded(content: Any) -> Any:
 _job = partial(play_job, pace=0.0, read_every_s=_READ_EVERY_S)
 
 
-def _worn() -> Played:
+def _worn(started: datetime) -> Played:
     bench = _slipping(_even_bench(12), clamps="B", slip_mm=4.2)
-    return _job(seed=12, bench=bench, at_most=16)
+    return _job(started=started, seed=12, bench=bench, at_most=16)
 
 
-def _dirty() -> Played:
-    clean = _job(seed=13, bench=_even_bench(13), sport="squash", at_most=17)
+def _dirty(started: datetime) -> Played:
+    clean = _job(started=started, seed=13, bench=_even_bench(13), sport="squash", at_most=17)
     kinds: list[faults.Damage] = [
         partial(faults.near_wrap, within_s=60.0),
         partial(faults.restart, at_share=0.4645),
@@ -80,7 +83,7 @@ def _dirty() -> Played:
     return faults.spoil(clean, seed=13, kinds=kinds)
 
 
-def _mishaps() -> Played:
+def _mishaps(started: datetime) -> Played:
     """Ten mains, of which one breaks; the bed begun again is broken off."""
     mishaps = {
         "L2": "redo",
@@ -93,12 +96,20 @@ def _mishaps() -> Played:
         "R5": "broke",
     }
     bench = _even_bench(15)
-    return _job(seed=15, bench=bench, sport="badminton", mains=10, mishaps=mishaps, at_most=18)
+    return _job(
+        started=started,
+        seed=15,
+        bench=bench,
+        sport="badminton",
+        mains=10,
+        mishaps=mishaps,
+        at_most=18,
+    )
 
 
 def _even_bench(seed: int, *, head: str = "lockout", rate_hz: float = 80.0) -> Bench:
     """A bench whose converter has a coarse step and whose clock is even: it packs well."""
-    bench = draw_bench(seed, head=head, rate_hz=rate_hz)
+    bench = draw_bench(seed, name=BENCH_NAMES[head], head=head, rate_hz=rate_hz)
     cell = replace(bench.cell, counts_per_n=250.0, redness=0.0)
     device = replace(bench.device, true_rate_hz=rate_hz, ppm=0.0, jitter_us=0.0)
     return replace(bench, cell=cell, device=device)
@@ -110,35 +121,52 @@ def _slipping(bench: Bench, *, clamps: str, slip_mm: float) -> Bench:
     return bench
 
 
-def _tennis() -> Played:
-    return _job(seed=9, bench=_even_bench(9, rate_hz=40.0))
+def _tennis(started: datetime) -> Played:
+    return _job(started=started, seed=9, bench=_even_bench(9, rate_hz=40.0))
 
 
-def _badminton() -> Played:
+def _badminton(started: datetime) -> Played:
     bench = _slipping(_even_bench(10, head="constant-pull"), clamps="AB", slip_mm=3.0)
-    return _job(seed=10, bench=bench, sport="badminton", material="polyester", at_most=16)
+    return _job(
+        started=started,
+        seed=10,
+        bench=bench,
+        sport="badminton",
+        material="polyester",
+        at_most=16,
+    )
 
 
-def _squash() -> Played:
+def _squash(started: datetime) -> Played:
     bench = _even_bench(11, head="drop-weight", rate_hz=40.0)
     bench = _slipping(bench, clamps="A", slip_mm=2.5)
-    return _job(seed=11, bench=bench, sport="squash", material="gut", at_most=28)
+    return _job(
+        started=started, seed=11, bench=bench, sport="squash", material="gut", at_most=28
+    )
 
 
-def _plain() -> Played:
-    return _job(seed=14, bench=_even_bench(14), plain_unit="kgf")
+def _plain(started: datetime) -> Played:
+    return _job(started=started, seed=14, bench=_even_bench(14), plain_unit="kgf")
 
 
-def _check() -> Played:
+def _check(started: datetime) -> Played:
     bench = _even_bench(16)
-    return play_check(seed=16, bench=bench, dials_n=(200.0, 245.0), read_every_s=_READ_EVERY_S)
+    return play_check(
+        started=started,
+        seed=16,
+        bench=bench,
+        dials_n=(200.0, 245.0),
+        read_every_s=_READ_EVERY_S,
+    )
 
 
-def _hold() -> Played:
-    return play_hold(seed=17, bench=_even_bench(17), read_every_s=_READ_EVERY_S)
+def _hold(started: datetime) -> Played:
+    return play_hold(
+        started=started, seed=17, bench=_even_bench(17), read_every_s=_READ_EVERY_S
+    )
 
 
-EXAMPLES: dict[str, Callable[[], Played]] = {
+EXAMPLES: dict[str, Callable[[datetime], Played]] = {
     "lockout-tennis-job": _tennis,
     "constant-pull-badminton-job": _badminton,
     "drop-weight-squash-job": _squash,
@@ -148,7 +176,7 @@ EXAMPLES: dict[str, Callable[[], Played]] = {
     "mishaps-job": _mishaps,
     "morning-check": _check,
     "hold-test": _hold,
-    "turn-test": lambda: play_turn(seed=18, bench=_even_bench(18)),
-    "stiffness-test": lambda: play_stiffness(seed=18, bench=_even_bench(18)),
+    "turn-test": lambda at: play_turn(started=at, seed=18, bench=_even_bench(18)),
+    "stiffness-test": lambda at: play_stiffness(started=at, seed=18, bench=_even_bench(18)),
 }
-"""Name to what is played."""
+"""Name to what is played, given when; each has an hour of its own."""

@@ -6,7 +6,7 @@ from tensionlog.twin.frame import HEAD_M
 from tensionlog.twin.rng import Rng
 from tensionlog.units import N_PER_LBF
 
-BENCH_NAMES = ("north", "south", "window")
+BENCH_NAMES = {"lockout": "north", "constant-pull": "south", "drop-weight": "window"}
 OWNERS = ("Ilka Vardholm", "Tobin Quillfeather", "Sena Okoroma-Lund", "Matteo Brisegno")
 FRAMES = {
     "tennis": ("unbranded 98 in² frame", "unbranded 100 in² frame"),

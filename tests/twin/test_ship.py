@@ -35,6 +35,17 @@ def test_each_can_be_read_and_has_a_truth(folder: Path):
         assert truth["samples"] > 1000
 
 
+def test_no_two_share_bench_and_start(folder: Path):
+    """Recordings are told apart by the two."""
+    heads = [
+        json.loads(gzip.decompress((folder / f"{n}.rec.gz").read_bytes()).split(b"\n")[1][2:])
+        for n in EXAMPLES
+    ]
+
+    assert len({(h["bench"], h["started"]) for h in heads}) == len(EXAMPLES)
+    assert len({h["bench"] for h in heads}) == 3
+
+
 def test_the_gzip_header_carries_no_time(folder: Path):
     assert {(folder / f"{n}.rec.gz").read_bytes()[4:8] for n in EXAMPLES} == {b"\0\0\0\0"}
 
