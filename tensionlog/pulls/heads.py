@@ -16,6 +16,11 @@ from tensionlog.pulls.lockout import Hold, Law, read_lockout
 from tensionlog.pulls.manners import Manners
 from tensionlog.pulls.shape import Shape
 
+LEAST_U_LN_TAU = 0.2
+LEAST_U_SHARE = 0.006
+"""However well a job's holds agree, each may differ from their median by this much: held
+tighter, an error of the median itself would push every step of the job to one side."""
+
 MOST_HOLDS = 20
 """Holds that a law is learned from: more of them tell nothing new."""
 
@@ -80,9 +85,9 @@ class _LockoutReader:
         share = np.array([h.share for h in told if h.share is not None])
         self._law = Law(
             tau_s=float(np.exp(np.median(ln_tau))),
-            u_ln_tau=float(np.clip(_spread(ln_tau), 0.08, 0.5)),
+            u_ln_tau=float(np.clip(_spread(ln_tau), LEAST_U_LN_TAU, 0.5)),
             share=float(np.median(share)),
-            u_share=float(np.clip(_spread(share), 0.002, 0.02)),
+            u_share=float(np.clip(_spread(share), LEAST_U_SHARE, 0.02)),
             converter=_common_converter(told),
         )
         self._learned = True
