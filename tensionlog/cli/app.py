@@ -8,7 +8,9 @@ import click
 from tensionlog import __version__
 from tensionlog.cli.bench import bench
 from tensionlog.cli.demo import demo
+from tensionlog.cli.export import export
 from tensionlog.cli.ports import ports
+from tensionlog.cli.rebuild import rebuild
 from tensionlog.cli.record import record
 from tensionlog.cli.replay import replay
 from tensionlog.cli.report import report
@@ -46,5 +48,5 @@ def main() -> None:
     """
 
 
-for command in (demo, ports, bench, record, replay, report, verify):
+for command in (demo, ports, bench, record, replay, report, verify, export, rebuild):
     main.add_command(command)

@@ -11,7 +11,7 @@ from tensionlog.cli.say import json_line
 from tensionlog.settings import settings_path, settings_text
 
 
-@click.group(invoke_without_command=True)
+@click.group(invoke_without_command=True, short_help="Show or write this bench's set-up.")
 @click.option("--where", is_flag=True, help="Print the path of the set-up file.")
 @options.as_json
 @click.pass_context

@@ -28,7 +28,7 @@ PACE = 100.0
 IDLE_AFTER_S = 3.0
 """Time on the bench's clock from the last note to the end of the recording."""
 
-WORN_CLAMP, WORN_SLIP_MM = "B", 4.0
+WORN_CLAMP, WORN_SLIP_MM = "B", 2.0
 
 
 class FastClock:
@@ -52,7 +52,7 @@ class FastClock:
         return self._utc_s + self.monotonic_s()
 
 
-@click.command()
+@click.command(short_help="String a racket on a simulated bench, live, and report it.")
 @click.option(
     "--folder",
     type=click.Path(path_type=Path, file_okay=False),
@@ -60,9 +60,7 @@ class FastClock:
     show_default=True,
     help="Where recording, database and report go.",
 )
-@click.option(
-    "--seed", type=int, default=7, show_default=True, help="Another one, another job."
-)
+@click.option("--seed", type=int, default=7, show_default=True, help="Draws the job.")
 @click.option(
     "--head",
     type=click.Choice(["lockout", "constant-pull", "drop-weight"]),

@@ -14,6 +14,10 @@ unit = click.option(
     help="Unit of the reader's choice.",
 )
 
+needed_db = click.option(
+    "--db", required=True, type=click.Path(path_type=Path), help="The database."
+)
+
 own_unit = click.option(
     "--unit",
     type=click.Choice(["lbf", "kgf", "N"]),

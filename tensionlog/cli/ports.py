@@ -6,7 +6,7 @@ from tensionlog.cli import options
 from tensionlog.cli.say import json_line, one_line
 
 
-@click.command()
+@click.command(short_help="List the serial ports that are plugged in.")
 @options.as_json
 def ports(as_json: bool) -> None:
     """List the serial ports that are plugged in."""

@@ -26,7 +26,7 @@ ENDS = {"job": "job-end", "check": "check-end", "hold": "hold-end"}
 """The note that the key `e` writes before the recording is closed."""
 
 
-@click.command()
+@click.command(short_help="Record a sitting from a port, read while it grows.")
 @click.option("--port", help="Port or URL, such as /dev/ttyACM0, COM3, socket://host:4000.")
 @click.option("--baud", type=click.IntRange(min=50), help="Bits per second.")
 @click.option("--ticket", type=click.Path(path_type=Path), help="The job, as JSON or TOML.")

@@ -11,7 +11,7 @@ from tensionlog.cli import options
 from tensionlog.cli.say import failed, json_line, progress, warn
 
 
-@click.command()
+@click.command(short_help="Read recordings again and answer what is in them.")
 @options.recordings
 @click.option("--db", type=click.Path(path_type=Path), help="Store what is found here.")
 @options.as_json

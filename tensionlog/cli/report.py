@@ -14,10 +14,8 @@ if TYPE_CHECKING:
     from tensionlog.store import Store, StoredJob
 
 
-@click.command()
-@click.option(
-    "--db", required=True, type=click.Path(path_type=Path), help="The database to read."
-)
+@click.command(short_help="Write the report of a job as one HTML page.")
+@options.needed_db
 @click.option("--job", "ref", help="The workshop's reference; without it, the latest job.")
 @click.option("--bed", type=click.IntRange(min=1), help="Which bed of that job; else the last.")
 @options.unit

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from tensionlog.store import Store
 
 
-@click.command()
+@click.command(short_help="Prove that nothing was lost silently.")
 @options.recordings
 @click.option("--db", type=click.Path(path_type=Path), help="Check this database as well.")
 @options.as_json

@@ -185,4 +185,5 @@ class Live:
 def _place(found: Found) -> tuple[object, ...]:
     """What of a pull is told again when it changes; numbers settle and are not."""
     pull = found.pull
-    return (pull.kind, pull.position, pull.held_position, pull.void, pull.clamp_shut)
+    has_reading = pull.release is not None
+    return (pull.kind, pull.position, pull.held_position, pull.void, has_reading)
