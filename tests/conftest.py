@@ -1,6 +1,8 @@
-"""What holds for every test: a busy machine is no reason to fail."""
+"""Settings for every test."""
 
 from hypothesis import settings
 
+# A busy machine is slow, not wrong.
 settings.register_profile("tensionlog", deadline=None)
+settings.register_profile("nightly", deadline=None, max_examples=2000)
 settings.load_profile("tensionlog")
