@@ -57,9 +57,8 @@ def _scale_facts(basis: Basis) -> Iterator[tuple[str, str]]:
     if check is None:
         yield "Last check", "none on record"
         return
-    age = (
-        "the same day" if check.age_days < 1 else f"{plural(int(check.age_days), 'day')} before"
-    )
+    days = int(check.age_days)
+    age = f"{plural(days, 'day')} before" if days else "less than a day before"
     yield "Last check", f"{check.on} ({age}): {check.verdict}"
     if check.span_error_pct is not None:
         pm = "" if check.u_span_error_pct is None else f" ± {check.u_span_error_pct:.2g}"

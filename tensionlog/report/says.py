@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from tensionlog.report.basis import Basis
-from tensionlog.report.rounding import ABSENT, Reader, fixed, millimetres
+from tensionlog.report.rounding import ABSENT, NBSP, Reader, fixed, millimetres
 from tensionlog.report.spread import ClampEvidence, Redone, Spread
 from tensionlog.report.words import FAULT_WORDS, plural
 
@@ -28,7 +28,7 @@ def clamp_sentence(clamp: ClampEvidence) -> str:
     """Say what the releases told about one clamp."""
     said = (
         f"Clamp {clamp.clamp}: a step at {clamp.seen} of {plural(clamp.releases, 'release')} "
-        f"(95 % interval {100 * clamp.low:.0f} to {100 * clamp.high:.0f} %)"
+        f"(95{NBSP}% interval {100 * clamp.low:.0f} to {100 * clamp.high:.0f}{NBSP}%)"
     )
     if clamp.most_give_mm is None:
         return said + "."

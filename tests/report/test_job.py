@@ -311,6 +311,12 @@ def test_what_came_twice_is_counted_and_an_unmeasured_span_error_is_left_out(mak
     assert "Span error" not in text
 
 
+def test_a_check_of_the_evening_before_is_not_called_the_same_day(make, badminton):
+    check = replace(badminton.last_check, on="2026-03-01", age_days=0.7)
+    text = Reading(job_page(make.view(found=(), last_check=check))).text
+    assert "2026-03-01 (less than a day before): good" in text
+
+
 def test_a_bench_without_a_check_says_so(make):
     assert (
         "Last checknone on record"
