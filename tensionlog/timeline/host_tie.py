@@ -22,6 +22,7 @@ _LEAP_S = 0.25  # a scheduler's hiccup is shorter, a clock that was set leaps fu
 _DRIFT = 0.03
 _ROUNDS = 8  # 3 % of drift leaves 0.03⁸ of the first guess's error
 _FEWEST_FOR_DRIFT = 4
+_TELLS_TILT_S = 10.0
 _READ_TO_S = 1e-6  # arrival times are written to the microsecond
 
 
@@ -57,14 +58,16 @@ class Stretch:
         return boot == self.boot and leap_s <= _LEAP_S + _DRIFT * (device_s - self.device_s[-1])
 
     def offset_at(self, device_s: float) -> float:
-        """The lower envelope of the offset about `device_s`."""
-        first = bisect_left(self.device_s, device_s - _WINDOW_S)
-        last = bisect_right(self.device_s, device_s + _WINDOW_S)
-        if first == last:  # nothing near: the closest pair
-            first = max(0, min(first, len(self.device_s)) - 1)
-            last = first + 1
+        """The lower envelope of the offset about `device_s`, carried on beyond the ends."""
+        inside_s = min(max(device_s, self.device_s[0]), self.device_s[-1])
+        before, after = (
+            bisect_right(self.device_s, inside_s),
+            bisect_left(self.device_s, inside_s),
+        )
+        first = min(bisect_left(self.device_s, inside_s - _WINDOW_S), before - 1)
+        last = max(bisect_right(self.device_s, inside_s + _WINDOW_S), after + 1)
         hull = _lower_hull(self.device_s[first:last], self.offset_s[first:last])
-        return _on_hull(hull, device_s)
+        return _on_hull(hull, inside_s) + _tilt(hull) * (device_s - inside_s)
 
     def device_at(self, host_s: float) -> float:
         """Device time at host time `host_s`."""
@@ -153,12 +156,18 @@ def _lies_above(
 
 
 def _on_hull(hull: list[tuple[float, float]], x: float) -> float:
-    """Height of the hull at `x`; beyond its ends that of the end."""
-    right = bisect_left(hull, (x, float("-inf")))
-    if right == 0 or right == len(hull):
-        return hull[0][1] if right == 0 else hull[-1][1]
+    """Height of the hull at `x`, which lies between its ends."""
+    right = max(1, bisect_left(hull, (x, float("-inf"))))
+    if len(hull) == 1:
+        return hull[0][1]
     (x0, y0), (x1, y1) = hull[right - 1], hull[right]
     return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+
+def _tilt(hull: list[tuple[float, float]]) -> float:
+    """Slope from end to end; 0 if that is too short to tell drift from delay."""
+    (x0, y0), (x1, y1) = hull[0], hull[-1]
+    return (y1 - y0) / (x1 - x0) if x1 - x0 >= _TELLS_TILT_S else 0.0
 
 
 def _drift(device_s: list[float], offset_s: list[float]) -> Drift:

@@ -40,18 +40,38 @@ def likeliest_stride(
 ) -> Stride:
     """The stride that explains what was seen, if there was no restart.
 
+    The clock has wrapped as often as the host says, unless number and clock agree only
+    without that: then it was the host's clock that was set.
+
     Args:
         before: Stamp of the earlier sample.
         after: Stamp of the later one.
         period_us: Time of one conversion.
         host_us: Time between the two arrivals, or None where the host noted none.
     """
+    once = _stride(before, after, wraps=0, period_us=period_us)
+    wraps = 0 if host_us is None else round((host_us - once.us) / CLOCK_SPAN_US)
+    if host_us is None or wraps < 1:
+        return once
+    again = _stride(before, after, wraps=wraps, period_us=period_us)
+    if not _as_long(again, host_us=host_us):
+        return once
+    told_better = _counter_agrees(once, period_us=period_us) and not _counter_agrees(
+        again, period_us=period_us
+    )
+    return once if told_better else again
+
+
+def _stride(before: Stamp, after: Stamp, *, wraps: int, period_us: float) -> Stride:
     seq_up = (after.seq - before.seq) % SEQ_SPAN
-    us_up = (after.t_us - before.t_us) % CLOCK_SPAN_US
-    wraps = 0 if host_us is None else max(0, round((host_us - us_up) / CLOCK_SPAN_US))
-    us = us_up + wraps * CLOCK_SPAN_US
+    us = (after.t_us - before.t_us) % CLOCK_SPAN_US + wraps * CLOCK_SPAN_US
     turns = max(0, round((us / period_us - seq_up) / SEQ_SPAN))
     return Stride(seq_up + turns * SEQ_SPAN, us)
+
+
+def _as_long(stride: Stride, *, host_us: float) -> bool:
+    """Whether the host saw as long a silence; resonators are off by up to 3 %."""
+    return abs(stride.us - host_us) <= 100_000 + 0.05 * host_us
 
 
 def longest_step_us(period_us: float) -> float:
@@ -119,9 +139,9 @@ def _host_agrees(stride: Stride, *, period_us: float, host_us: float | None) -> 
     """Whether the host saw as long a silence, with a converter that may have rested.
 
     The number may lag behind the clock (no conversions were taken) but cannot run at
-    twice the rate. Resonators are off by up to 3 %.
+    twice the rate.
     """
     if host_us is None or stride.conversions < 1:
         return False
     too_many = stride.conversions * period_us > 2 * stride.us + 8 * period_us
-    return not too_many and abs(stride.us - host_us) <= 100_000 + 0.05 * host_us
+    return not too_many and _as_long(stride, host_us=host_us)

@@ -259,6 +259,22 @@ def test_damage_whose_checksum_holds_by_chance_is_no_reading(seq, t_us, counts, 
         assert (line.ledger().missing, line.ledger().restarts) == (0, 0)
 
 
+def test_a_first_sample_of_a_new_start_that_comes_twice_is_one():
+    events, line = played([*OLD, NEW[0], NEW[0], *NEW[1:]])
+    assert (line.ledger().restarts, line.ledger().duplicates) == (1, 1)
+    assert len(readings(events)) == len(OLD) + len(NEW)
+
+
+@pytest.mark.parametrize("silent_s", [59, 100, 1000, 4200])
+def test_a_long_silence_without_arrival_times_is_believed_with_the_next_sample(silent_s):
+    """Number and clock agree, and the sample after goes on from there."""
+    lost = silent_s * 80
+    sent = run_of(300) + run_of(50, seq=300 + lost, t_us=(300 + lost) * PERIOD_US)
+    _, line = played(sent)
+    assert line.ledger().missing == lost
+    assert (line.ledger().restarts, line.ledger().bad_lines) == (0, 0)
+
+
 def test_two_such_lines_in_a_row_are_no_readings_either():
     sent = run_of(100)
     wild = [Sample(40_000, 3_000_000_000, 1), Sample(9_000, 77, 2)]
