@@ -106,7 +106,7 @@ class PlainDevice:
         out.append(Reading(self.boot, t_s, line.value * n_per_unit))
 
     def _spread(self, n: int, at_s: float | None) -> list[float]:
-        """Device times for the `n` readings of one chunk (at least one), the last of them at `at_s`."""
+        """Device times for `n` readings (at least one) of a chunk, the last at `at_s`."""
         last_s = self.last_s.get(self.boot)
         since_s = 0.0 if at_s is None or self._at_s is None else at_s - self._at_s
         end_s = self._at_device_s + since_s
