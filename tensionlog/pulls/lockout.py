@@ -259,12 +259,27 @@ def _edge(span: _Span, law: Law, near: float) -> Edge:
 
 
 def _is_quick(span: _Span, fitted: "_FittedLaw", edge: Edge) -> bool:
-    """Whether the fall is as quick as a clamp that opens: half of it within the settling."""
-    after = (span.t > edge.begin_s) & (span.t <= edge.begin_s + 0.06 + 5.0 * span.period)
-    if after.sum() < 3:
-        return True
-    fallen = fitted.at(span.t[after], stepped=False) - span.y[after]
-    return bool(fallen.max() > 0.5 * fitted.drop)
+    """Whether the fall is as quick as a clamp that opens.
+
+    Nothing of it before it begins, nearly all of it once clamp and converter are done:
+    a cross that is pushed straight gives way slowly.
+    """
+    fallen = fitted.at(span.t, stepped=False) - span.y
+    done = edge.begin_s + 0.035 + (SETTLE_PERIODS + 0.5) * span.period
+    before = span.keep & (span.t > edge.begin_s - 0.12) & (span.t < edge.begin_s - span.period)
+    after = span.keep & (span.t > done) & (span.t < done + max(0.1, 3.0 * span.period))
+    early = _share_fallen(fallen[before], fitted.drop, span.noise, least=0.0)
+    late = _share_fallen(fallen[after], fitted.drop, span.noise, least=1.0)
+    return early < 0.25 and late > 0.75
+
+
+def _share_fallen(fallen: Floats, drop: float, noise: float, *, least: float) -> float:
+    """Mean share of the drop in some samples, given the benefit of their noise."""
+    if not len(fallen):
+        return least
+    doubt = 2.5 * noise / np.sqrt(len(fallen)) / drop
+    share = float(fallen.mean()) / drop
+    return share + doubt if least else share - doubt
 
 
 def _bins(span: _Span, edge: Edge | None) -> Bins:

@@ -80,7 +80,7 @@ def manners_of(shape: Shape, *, relaxes: bool) -> Manners:
             flags.append("straightened")
         if _slid(t, calm, shape):
             flags.append("gripper-slip")
-    if shape.lifts > 1 or risen is not None or _landed(shape):
+    if shape.lifts > 1 or risen is not None or _landed(shape, relaxes=relaxes):
         flags.append("worked-twice")
     return Manners(flags=tuple(flags), hands=hands, risen_t=risen)
 
@@ -133,12 +133,17 @@ def _falls(y: Floats, shape: Shape) -> list[float]:
     return found
 
 
-def _landed(shape: Shape) -> bool:
-    """Whether the rise stood still for a while on its way up."""
+def _landed(shape: Shape, *, relaxes: bool) -> bool:
+    """Whether the rise stood still for a while on its way up, or went down again.
+
+    A crank that is set anew holds meanwhile; a bar that is lifted again lets go of some.
+    """
     y = shape.y[shape.start : shape.top + 1]
     first = int(np.argmax(y > 0.45 * shape.level)) if len(y) else 0
-    span = max(2, round(LANDING_S / shape.period))
     part = y[first:]
+    if not relaxes:
+        return bool(len(part) and (np.maximum.accumulate(part) - part).max() > 0.1 * shape.level)
+    span = max(2, round(LANDING_S / shape.period))
     if len(part) <= span:
         return False
     return bool((part[span:] - part[:-span]).min() < 0.012 * shape.level)

@@ -21,8 +21,13 @@ from tensionlog.pulls.noise import white_noise, without_spikes
 
 Floats = NDArray[np.float64]
 
-ZERO_WINDOW_S = 2.5
-"""Empty reading used for the zero: long against the noise, short against its wander."""
+BLOCK_S = 0.3
+MOST_BLOCKS = 8
+"""The zero is the mean of the last eight calm blocks of 0.3 s: long against the noise,
+short against its wander."""
+
+EMPTY_WITHIN_N = 1.5
+"""Blocks this many deviations of the noise around the lowest third are empty too."""
 
 AGAIN_WITHIN_S = 1.2
 AGAIN_SHARE = 0.7
@@ -190,20 +195,28 @@ def _empty_reading(
 ) -> tuple[float, float, float]:
     """Level, standard uncertainty and time of the quiet empty reading before `first`.
 
-    Plucks and knocks come and go: what lies within four deviations of the median of
-    the last quiet samples is empty, and the quarter second before the rise is left out.
+    Slack that is taken up by hand only adds force, plucks and knocks come and go: of the
+    blocks before the rise those near the lowest third are empty, and of these the last
+    few are taken, because the zero wanders.
     """
-    stop = np.searchsorted(t, t[first] - 0.25)
-    begin = np.searchsorted(t, t[first] - 0.25 - ZERO_WINDOW_S)
-    if stop - begin < 4:
-        begin, stop = 0, max(1, first)
-    window = force[begin:stop]
-    middle = np.median(window)
-    spread = 1.4826 * np.median(np.abs(window - middle))
-    quiet = np.abs(window - middle) <= 4.0 * max(spread, noise, 1e-12)
-    level = float(window[quiet].mean())
-    u = max(float(window[quiet].std()), noise) / np.sqrt(quiet.sum())
-    return level, float(u), float(t[begin:stop][quiet].mean())
+    stop = int(np.searchsorted(t, t[first] - 0.25))
+    size = max(3, round(BLOCK_S / max(float(np.median(np.diff(t[: first + 2]))), 1e-6)))
+    count = stop // size
+    if count < 2:
+        some = force[: max(1, stop)]
+        u = max(float(some.std()), noise) / np.sqrt(len(some))
+        return float(np.median(some)), float(u), float(t[: len(some)].mean())
+    blocks = force[stop - count * size : stop].reshape(count, size)
+    times = t[stop - count * size : stop].reshape(count, size).mean(axis=1)
+    middle, spread = np.median(blocks, axis=1), blocks.std(axis=1)
+    lowest = float(np.quantile(middle, 0.3))
+    near = np.abs(middle - lowest) <= max(5.0 * noise / np.sqrt(size), EMPTY_WITHIN_N * noise)
+    calm = near & (spread <= 2.5 * max(noise, float(np.median(spread))))
+    chosen = np.flatnonzero(calm if calm.any() else near)[-MOST_BLOCKS:]
+    level = float(blocks[chosen].mean())
+    scatter = float(middle[chosen].std()) / np.sqrt(len(chosen))
+    u = max(noise / np.sqrt(len(chosen) * size), scatter if len(chosen) > 3 else 0.0)
+    return level, float(u), float(times[chosen].mean())
 
 
 def _ends_below_empty(y: Floats, stretch: Stretch) -> bool:
