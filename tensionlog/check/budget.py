@@ -2,12 +2,18 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from tensionlog.check.cleaning import Floats
 from tensionlog.check.visits import Visit
 from tensionlog.check.wander import loads_above_zero
+
+U_CREEP_PCT: Final = 0.005
+"""What a cell creeps while a mass is hung and read, one standard uncertainty, per cent of
+load: a fifth of the 0.0245 % that OIML R 60 allows a class C3 cell in half an hour (from
+memory). Two hundred seconds of a walking zero would be needed to see it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +102,7 @@ def errors_at_loads(
             "reading": loads.from_reading,
             "zero wander": loads.from_walk,
             "reference": reference_covariance_n2,
+            "creep": (U_CREEP_PCT / 100) ** 2 * np.outer(reference_n, reference_n),
             "resolution": step_n**2 / 12 * (np.eye(len(levels)) + 1.0),
         },
         wander=loads.rate,

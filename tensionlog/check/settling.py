@@ -188,13 +188,12 @@ def _grown(
     earliest = max(t[0], t[last - 1] - LONGEST_S)
     for step in _STEPS_S:
         while t[first] > earliest:
-            wider_first = int(np.searchsorted(t, max(earliest, t[first] - step)))
-            wider = _wider(
-                blocks.part(wider_first, last), first - wider_first, fit, floor, noise
-            )
+            # where lines were lost the step may hold no block: take the one beyond the hole
+            back = min(first - 1, int(np.searchsorted(t, max(earliest, t[first] - step))))
+            wider = _wider(blocks.part(back, last), first - back, fit, floor, noise)
             if wider is None:
                 break
-            first, fit = wider_first, wider
+            first, fit = back, wider
             floor = max(white, min(floor, fit.misfit)) if fit.freedoms > 12 else floor
     return first, last, fit
 
@@ -249,17 +248,17 @@ def _beyond_noise(part: Blocks, fit: Fit, noise: float) -> float:
     Differences over half a second show a draught or a poor swing and hardly the walk of
     zero. Its memory makes each block count for less than one: hence the factor.
     """
-    lag = max(1, round(0.5 * len(part.n) / max(part.t_s[-1] - part.t_s[0], 0.5)))
+    spacing = float(part.t_s[-1] - part.t_s[0]) / (len(part.n) - 1)
+    lag = max(1, round(0.5 / spacing))
     if len(fit.residual) <= lag + 2:
         return 0.0
     # parameters that were fitted take their share of the residuals with them
     share = len(fit.residual) / fit.freedoms
     half = 0.5 * float(np.mean((fit.residual[lag:] - fit.residual[:-lag]) ** 2)) * share
-    spacing = float(part.t_s[-1] - part.t_s[0]) / (len(part.n) - 1)
     memory = 1 + 2 * _MEMORY_S / spacing
     white = noise**2 / float(part.n.mean()) * (1 + np.sqrt(2 / len(fit.residual)))
     walk = _WALK_N_PER_ROOT_S**2 * lag * spacing / 2
-    return max(0.0, half - float(white) - walk) * memory
+    return float(max(0.0, half - float(white) - walk) * memory)
 
 
 def _gain(columns: Floats, fit: Fit, variance: Floats) -> Floats:

@@ -15,6 +15,11 @@ Floats = NDArray[np.float64]
 _HZ: Final = np.arange(0.45, 3.7, 0.1)
 _DECAY_PER_S: Final = np.array([0.0, 0.2, 0.5, 1.0])
 _STEPS: Final = 4
+_STILL_RAD: Final = 0.02
+"""A step that turns the swing's far end by less than this is the last."""
+
+_RIDGE: Final = 1e-10
+"""Keeps two columns that have become one (a swing faster than its window) solvable."""
 
 
 class Mode(NamedTuple):
@@ -59,10 +64,12 @@ def fit_swing(t: Floats, y: Floats, weight: Floats, modes: tuple[Mode, ...]) -> 
         weight: Their relative weights, mean 1, shape (k,).
         modes: Where to begin; without any, only the level is fitted.
     """
-    for _ in range(_STEPS if modes else 0):
-        base, slopes, beta, left = _solve(t, y, weight, modes)
-        modes = _stepped(modes, np.hstack([base, slopes]), left, weight, t[-1])
     base, slopes, beta, left = _solve(t, y, weight, modes)
+    for _ in range(_STEPS if modes else 0):
+        before, modes = modes, _stepped(modes, np.hstack([base, slopes]), left, weight, t[-1])
+        base, slopes, beta, left = _solve(t, y, weight, modes)
+        if np.max(np.abs(np.subtract(modes, before))) * t[-1] < _STILL_RAD:
+            break
     freedoms = max(1, len(t) - base.shape[1] - slopes.shape[1])
     return Fit(
         modes=modes,
@@ -97,9 +104,7 @@ def _solve(
         wave = np.exp((1j * mode.rate - mode.decay) * t)
         base += [wave.real, wave.imag]
     columns = np.column_stack(base)
-    root = np.sqrt(weight)
-    solved = np.linalg.lstsq(root[:, None] * columns, root * y, rcond=None)[0]
-    beta = np.asarray(solved, dtype=np.float64)
+    beta = _least_squares(columns, y, weight)
     for i in range(len(modes)):
         c, s = columns[:, 1 + 2 * i], columns[:, 2 + 2 * i]
         a, b = beta[1 + 2 * i], beta[2 + 2 * i]
@@ -112,9 +117,7 @@ def _stepped(
     modes: tuple[Mode, ...], design: Floats, left: Floats, weight: Floats, length: float
 ) -> tuple[Mode, ...]:
     """The modes after one Gauss-Newton step, held to what a hung mass can do."""
-    root = np.sqrt(weight)
-    step = np.linalg.lstsq(root[:, None] * design, root * left, rcond=1e-9)[0]
-    step = step[1 + 2 * len(modes) :]
+    step = _least_squares(design, left, weight)[1 + 2 * len(modes) :]
     reach = np.pi / max(length, 0.1)  # a quarter of a turn at the window's far end, twice
     return tuple(
         Mode(
@@ -123,6 +126,15 @@ def _stepped(
         )
         for i, mode in enumerate(modes)
     )
+
+
+def _least_squares(columns: Floats, y: Floats, weight: Floats) -> Floats:
+    """Weighted least squares by the normal equations: few columns, all of size one."""
+    weighted = columns.T * weight
+    normal = weighted @ columns
+    normal.flat[:: len(normal) + 1] *= 1 + _RIDGE
+    normal.flat[:: len(normal) + 1] += _RIDGE
+    return np.asarray(np.linalg.solve(normal, weighted @ y), dtype=np.float64)
 
 
 def _held(x: float, low: float, high: float) -> float:

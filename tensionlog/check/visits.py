@@ -101,7 +101,16 @@ def _level(
     return level
 
 
-def is_stable(level: Level, *, tolerance_n: float, load_n: float) -> bool:
-    """Whether a level is known well enough to be captured."""
+def is_stable(
+    level: Level, *, tolerance_n: float, load_n: float, share: float = U_OF_TOLERANCE
+) -> bool:
+    """Whether a level is known well enough to be captured.
+
+    Args:
+        level: What was read.
+        tolerance_n: The bench's tolerance at this load.
+        load_n: The load.
+        share: Of the tolerance that the standard uncertainty may take.
+    """
     swing_allowed = SWING_OF_LOAD * abs(load_n) + tolerance_n
-    return level.u <= U_OF_TOLERANCE * tolerance_n and level.swing <= swing_allowed
+    return level.u <= share * tolerance_n and level.swing <= swing_allowed

@@ -40,6 +40,12 @@ def cusum_run_length(
 
 
 def _one_sided_cusum(k: float, h: float, shift: float) -> float:
+    kernel = _cusum_kernel(k, h, shift)
+    return float(np.linalg.solve(np.eye(len(kernel)) - kernel, np.ones(len(kernel)))[0])
+
+
+def _cusum_kernel(k: float, h: float, shift: float) -> Floats:
+    """Chance density of going from each state to each other without a call."""
     from scipy.special import ndtr
 
     node, weight = _gauss_legendre(0.0, h)
@@ -47,7 +53,49 @@ def _one_sided_cusum(k: float, h: float, shift: float) -> float:
     kernel = np.empty((len(start), len(start)))
     kernel[:, 0] = ndtr(k - start - shift)
     kernel[:, 1:] = weight * _normal(node - start[:, None] + k - shift)
-    return float(np.linalg.solve(np.eye(len(start)) - kernel, np.ones(len(start)))[0])
+    return kernel
+
+
+def cusum_alarm_share(
+    *, k: float, h: float, readings: int, shift: float = 0.0, series: int = 1
+) -> float:
+    """Share of histories in which a two-sided CUSUM has called by the last reading.
+
+    Args:
+        k: Reference value, standard deviations.
+        h: Decision limit, standard deviations.
+        readings: Length of a history.
+        shift: Where the mean is from the beginning, standard deviations.
+        series: How many independent series a history has; one call in any counts.
+
+    >>> round(cusum_alarm_share(k=0.5, h=6.5, readings=38, series=7), 3)
+    0.093
+    """
+    quiet = 1.0
+    for side in (shift, -shift):
+        kernel = _cusum_kernel(k, h, side)
+        alive = np.ones(len(kernel))
+        for _ in range(readings):
+            alive = kernel @ alive
+        quiet *= float(alive[0])
+    return float(1 - quiet**series)
+
+
+def cusum_limit(*, k: float, readings: int, series: int, share: float) -> float:
+    """Limit at which `share` of in-control histories have a call in any of their series.
+
+    Args:
+        k: Reference value, standard deviations.
+        readings: Length of a history.
+        series: How many independent series it has.
+        share: The budget: how many histories may have a false alarm, above 0, below 1.
+    """
+    low, high = 0.5, 25.0
+    while high - low > 1e-3:
+        middle = (low + high) / 2
+        called = cusum_alarm_share(k=k, h=middle, readings=readings, series=series)
+        low, high = (middle, high) if called > share else (low, middle)
+    return high
 
 
 def ewma_run_length(*, weight: float, width: float, shift: float = 0.0) -> float:

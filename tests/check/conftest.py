@@ -149,10 +149,10 @@ def made(rng, bench):
     t = np.arange(0.0, edges[-1], 1 / bench.rate_hz)
     true_kg = masses * (1 + mass_errors(rng, bench))
     force = hung(rng, bench, true_kg * G * AIR, edges, t)
-    top = max(true_kg) * G * AIR
-    falling = np.repeat(np.diff(masses, prepend=0) < 0, 1)
-    lag = bench.hysteresis_pct / 100 * top * falling * 4 * masses / masses.max()
-    lag = lag * (1 - masses / masses.max())
+    top = max(*true_kg, 1.0) * G * AIR
+    falling = np.diff(masses, prepend=0) < 0
+    part = masses / max(masses.max(), 1.0)
+    lag = bench.hysteresis_pct / 100 * top * falling * 4 * part * (1 - part)
     cell = force * (1 + bench.span_pct / 100) + bow_n(bench, force, top)
     cell = cell + creeping(bench, force, t) + lag[np.searchsorted(edges, t, "right") - 1]
     walk = np.cumsum(rng.normal(size=len(t))) * bench.walk_n_per_root_s / np.sqrt(bench.rate_hz)
