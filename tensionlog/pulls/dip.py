@@ -158,7 +158,7 @@ def solve_many(
     normal = turned @ design / noise**2
     normal += np.diag(weight + 1e-9)
     right = turned @ y / noise**2 + weight * means
-    solution: Floats = np.linalg.solve(normal, right[..., None])[..., 0]
+    solution = np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)
     total = float(y @ y) / noise**2 + float(means @ (weight * means))
     return Solved(coefficients=solution, chi2=total - (solution * right).sum(axis=1))
 

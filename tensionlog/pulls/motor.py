@@ -11,6 +11,9 @@ from tensionlog.pulls.dip import FALLS_S, USUAL_CONVERTER, grid, smeared
 
 Floats = NDArray[np.float64]
 
+LOWEST_RATE_HZ = 40.0
+"""Below this a dip of 0.2–1 s is gone within the converter's own settling."""
+
 STARTS = (0.0, 0.5, 1.0)
 """Share of the fall after which the motor starts: at once where it rested at its lower
 edge or was pulling already, at the fall's end where the fall is little more than the

@@ -1,0 +1,167 @@
+"""A swing and a fall fitted to the samples of one hold."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tensionlog.pulls.bar_search import U_SLOPE, Bar, BarState, Coarse, searched, still
+from tensionlog.pulls.dip import FALL_S, FALLS_S, U_FALL_S, Trace, trace_of
+from tensionlog.pulls.least_squares import Fit, fit
+from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
+from tensionlog.pulls.swing import fallen_variants, swing_columns
+
+Floats = NDArray[np.float64]
+
+LEAST_HELD_S = 0.4
+"""A shorter hold shows too little of a swing to tell a fall from it."""
+
+GOOD_MISFIT = 1.25
+"""Reduced chi-square below which no other moment need be tried."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swung:
+    """A fitted hold.
+
+    Attributes:
+        level: Force that the bar balances.
+        u_level: One standard uncertainty of it.
+        drop: The fall, positive downward.
+        u_drop: One standard uncertainty, moment and swing included.
+        begin_s: When it begins.
+        omega: Angular frequency as fitted.
+        decay: Decay rate as fitted.
+        misfit: Reduced chi-square.
+    """
+
+    level: float
+    u_level: float
+    drop: float
+    u_drop: float
+    begin_s: float
+    omega: float
+    decay: float
+    misfit: float
+
+
+def too_short(trace: Trace) -> bool:
+    """Whether a hold shows too little of a swing."""
+    return len(trace.t) < 24 or float(trace.t[-1] - trace.t[0]) < LEAST_HELD_S
+
+
+def held_part(shape: Shape, bar: Bar) -> Trace | None:
+    """The settled part of a pull as it is fitted; None where there is hardly any."""
+    settle_s = 0.05 + sum(bar.converter) * shape.period
+    begin = int(np.searchsorted(shape.t, shape.t[shape.top] + settle_s))
+    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
+    if stop - begin < 8:
+        return None
+    return trace_of(
+        shape.t[begin:stop],
+        shape.y[begin:stop],
+        noise=shape.noise,
+        period=shape.period,
+        converter=bar.converter,
+    )
+
+
+def swing_of(trace: Trace, bar: Bar, level: float, release_at: float | None) -> Swung:
+    """Leave out what a hand did, search, refine what looks best."""
+    trace = still(trace, bar, level)
+    starts = searched(Coarse.of(trace, level), trace, bar, release_at)
+    state, result = _refined(trace, bar, starts[0], level, release_at is not None)
+    for other in starts[1:]:
+        if result.chi2 < GOOD_MISFIT * len(trace.t):
+            break
+        tried = _refined(trace, bar, other, level, release_at is not None)
+        state, result = min((state, result), tried, key=lambda pair: pair[1].chi2)
+    misfit = result.chi2 / max(1, len(trace.t) - 9)
+    return Swung(
+        level=float(result.coefficients[0]) + level,
+        u_level=result.u(0),
+        drop=float(result.coefficients[4]),
+        u_drop=result.u(4) * max(1.0, float(np.sqrt(misfit))),
+        begin_s=state.begin_s,
+        omega=state.omega,
+        decay=state.decay,
+        misfit=misfit,
+    )
+
+
+def _refined(
+    trace: Trace, bar: Bar, state: BarState, level: float, fixed: bool
+) -> tuple[BarState, Fit]:
+    """Gauss–Newton on the samples from a coarse start."""
+    result = _linearised(trace, bar, state, level, fixed)
+    for _ in range(6):
+        c = result.coefficients
+        reach = max(trace.period, 0.004)
+        fall_s = float(np.clip(state.fall_s + c[6], FALLS_S[0], FALLS_S[-1]))
+        moved = BarState(
+            omega=state.omega * float(np.exp(np.clip(c[7], -0.15, 0.15))),
+            decay=state.decay * float(np.exp(np.clip(c[8], -0.4, 0.4))),
+            begin_s=state.begin_s + float(np.clip(c[5], -reach, reach)),
+            fall_s=fall_s,
+            swing=(float(c[2]), float(c[3]), float(c[4])),
+        )
+        again = _linearised(trace, bar, moved, level, fixed)
+        if again.chi2 > result.chi2 + 0.05 * result.degrees + 5.0:
+            break
+        settled = abs(again.chi2 - result.chi2) < 0.02
+        state, result = moved, again
+        if settled:
+            break
+    return state, result
+
+
+def _linearised(trace: Trace, bar: Bar, state: BarState, level: float, fixed: bool) -> Fit:
+    """Fit level, slope, swing, drop, moment, duration, ln ω and ln α around one state."""
+    x = trace.t - trace.t[0]
+    swing = swing_columns(x, state.omega, state.decay)
+    here, by_moment, by_fall, by_omega, by_decay = _fall_columns(trace, state)
+    design = np.column_stack([np.ones_like(x), x, swing, -here])
+    y = trace.y - level
+    white = np.full(len(x), 1.0 / trace.noise)
+    wide = abs(level)
+    sds = np.array([np.inf, U_SLOPE * wide, 0.15 * wide, 0.15 * wide, 10.0 * wide])
+    a, b, drop = state.swing or fit(design, y, white, (np.zeros(5), sds)).coefficients[2:]
+    moving, turned = a * swing[:, 0] + b * swing[:, 1], b * swing[:, 0] - a * swing[:, 1]
+    shapes = np.column_stack(
+        [
+            -drop * by_moment,
+            -drop * by_fall,
+            state.omega * x * turned - drop * by_omega,
+            -state.decay * x * moving - drop * by_decay,
+        ]
+    )
+    means = np.zeros(9)
+    means[6] = FALL_S - state.fall_s
+    means[7] = np.log(bar.omega / state.omega)
+    means[8] = np.log(bar.decay / state.decay)
+    u_moment = 1e-4 if fixed else 3.0 * trace.period
+    sds = np.concatenate([sds, [u_moment, U_FALL_S, bar.u_ln, bar.u_ln_decay]])
+    return fit(np.column_stack([design, shapes]), y, white, (means, sds))
+
+
+def _fall_columns(trace: Trace, state: BarState) -> Floats:
+    """What is left of the fall, and its derivatives by moment, duration, ln ω and ln α."""
+    h, longer_s = 0.25 * trace.period, 0.002
+    base = [state.omega, state.decay, state.fall_s, 0.0]
+    variants = np.tile(base, (6, 1))
+    variants[1, 3], variants[2, 3] = h, -h
+    variants[3, 2] += longer_s
+    variants[4, 0] *= 1.02
+    variants[5, 1] *= 1.05
+    here, sooner, later, wider, quicker, damped = fallen_variants(
+        trace.t - state.begin_s, variants, trace.boxes_s
+    )
+    return np.stack(
+        [
+            here,
+            (later - sooner) / (2.0 * h),
+            (wider - here) / longer_s,
+            (quicker - here) / np.log(1.02),
+            (damped - here) / np.log(1.05),
+        ]
+    )
