@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from tensionlog.clamps import law
 from tensionlog.clamps.fit import Fit, fit_rows, slopes_of, without
 from tensionlog.clamps.hold_result import HoldLimits, HoldResult, StickSlip, judged
-from tensionlog.clamps.landmarks import find_landmarks
+from tensionlog.clamps.landmarks import Landmarks, find_landmarks
 from tensionlog.clamps.law import Rows
 from tensionlog.clamps.millimetres import Give, give_of
 from tensionlog.clamps.rows import LOCKOUT, hold_prior, hold_rows, is_locked
@@ -75,7 +75,14 @@ def measure_hold(
         time_s, force = _checked(t_s, readings, saturated, hand_off_s, end_s)
         scale = 1.0 if unit == "N" else _counts_per_newton(force, target_n)
         trace = clean(time_s, force / scale)
-        fit = _fitted(trace, hand_off_s, re_pull_s, end_s, head, relaxation)
+        marks = find_landmarks(
+            readings=trace,
+            hand_off_note_s=float(hand_off_s or 0.0),
+            re_pull_note_s=re_pull_s,
+            end_s=end_s,
+            target_n=target_n,
+        )
+        fit = _fitted(trace, marks, head, relaxation)
     except ClampError as error:
         return HoldResult(clamp=clamp, unit=unit, target_n=target_n, problem=str(error))
     give = give_of(fit, span_m=span_m, ea_n=ea_n, u_ea_pct=u_ea_pct, unit=unit)
@@ -122,19 +129,8 @@ def _counts_per_newton(counts: Floats, target_n: float) -> float:
 
 
 def _fitted(
-    trace: Readings,
-    hand_off_s: float | None,
-    re_pull_s: float | None,
-    end_s: float,
-    head: str | None,
-    relaxation: tuple[float, float],
+    trace: Readings, marks: Landmarks, head: str | None, relaxation: tuple[float, float]
 ) -> Fit:
-    marks = find_landmarks(
-        readings=trace,
-        hand_off_note_s=float(hand_off_s or 0.0),
-        re_pull_note_s=re_pull_s,
-        end_s=end_s,
-    )
     if head is None and is_locked(trace, marks):
         head = LOCKOUT
     rows = hold_rows(trace, marks, head=head)
@@ -159,9 +155,9 @@ def _held(fit: Fit) -> tuple[float, float]:
     marks = fit.rows.marks
     at = replace(
         fit.rows,
-        t_s=np.array([marks.hand_off_s + HELD_AFTER_S]),
-        loaded=np.ones(1),
-        alone=np.ones(1),
+        t_s=marks.hand_off_s + HELD_AFTER_S + np.array([0.0, 0.1]),
+        loaded=np.ones(2),
+        alone=np.ones(2),
         marks=replace(marks, again=None),
     )
 
@@ -169,7 +165,12 @@ def _held(fit: Fit) -> tuple[float, float]:
         above: Floats = law.reading(theta, at) - theta[law.ZERO]
         return above
 
-    return float(force(fit.theta)[0]), fit.u_of(slopes_of(force, fit.theta)[0])
+    held, later = force(fit.theta)
+    # When the let-off began is known to about a tenth of how long it took.
+    u_time_s = 0.1 * (marks.alone_s - marks.hand_off_s)
+    u_late = (later - held) / 0.1 * u_time_s
+    u_held = fit.u_of(slopes_of(force, fit.theta)[0])
+    return float(held), float(np.hypot(u_held, u_late))
 
 
 def _result(

@@ -13,6 +13,12 @@ from tensionlog.errors import ClampError
 NOTE_ROOM_S = 1.25
 """A note stands within a second of what it names; the rest is the clocks' and ours."""
 
+LOADED = 0.4
+"""A pull that raises the reading by less than this share of its target is none."""
+
+STEEPEST = 0.07
+"""Relaxation per decade of a soft string, a share of its force."""
+
 LET_OFF_S = 0.3
 """A head lets off in 50–300 ms."""
 
@@ -63,6 +69,7 @@ def find_landmarks(
     hand_off_note_s: float,
     re_pull_note_s: float | None,
     end_s: float,
+    target_n: float,
 ) -> Landmarks:
     """Find the times of a hold test.
 
@@ -71,7 +78,8 @@ def find_landmarks(
             went slack before the test was over.
     """
     hand_off_s, alone_s = _hand_off(readings, hand_off_note_s)
-    pull_s, top_s = _pull(readings, hand_off_s)
+    pull_s, top_s = _pull(readings, hand_off_s, target_n)
+    _check_fall(readings, top_s, hand_off_s, alone_s)
     last_s = _last(readings, alone_s, min(end_s, float(readings.t_s[-1])))
     again = None
     if re_pull_note_s is not None:
@@ -115,7 +123,7 @@ def _hand_off(readings: Readings, note_s: float) -> tuple[float, float]:
     with np.errstate(invalid="ignore"):
         fall = before_n - np.fmax.reduce(later)
     fall = np.where(np.isfinite(fall), fall, -np.inf)
-    best = _first_great(at_s, fall, gap_s)
+    best = _first_great(at_s, fall, gap_s, 0.5 * float(fall.max()))
     if not fall[best] > max(0.3, 8.0 * readings.noise / np.sqrt(width_s / readings.step_s)):
         raise ClampError(
             f"no hand-off is seen within {NOTE_ROOM_S:.2f} s of the note at {note_s:.2f} s: "
@@ -125,9 +133,9 @@ def _hand_off(readings: Readings, note_s: float) -> tuple[float, float]:
     return _edge(readings, float(at_s[best]), before, before - float(fall[best]), gap_s)
 
 
-def _first_great(at_s: Floats, fall: Floats, gap_s: float) -> int:
+def _first_great(at_s: Floats, fall: Floats, gap_s: float, least: float) -> int:
     """The first great fall: a slip soon after the hand-off may be greater."""
-    first = int(np.argmax(fall >= 0.5 * fall.max()))
+    first = int(np.argmax(fall >= least))
     nearby = (at_s >= at_s[first]) & (at_s <= at_s[first] + gap_s)
     return int(np.argmax(np.where(nearby, fall, -np.inf)))
 
@@ -167,7 +175,20 @@ def _crossing(t_s: Floats, past: Bools, near_s: float) -> int:
     return int(crossings[np.argmin(np.abs(t_s[crossings] - near_s))])
 
 
-def _pull(readings: Readings, hand_off_s: float) -> tuple[float, float]:
+def _check_fall(readings: Readings, top_s: float, hand_off_s: float, alone_s: float) -> None:
+    """Tell a hand-off from a string that only relaxes."""
+    before = readings.level(hand_off_s - 0.3, hand_off_s)
+    fell = before - readings.level(alone_s, alone_s + 0.3)
+    lasted_s = alone_s - hand_off_s + 0.3
+    relaxes = STEEPEST * before / np.log(10.0) * lasted_s / max(hand_off_s - top_s, 0.5)
+    if fell < relaxes:
+        raise ClampError(
+            f"no hand-off is seen near {hand_off_s:.1f} s: the reading falls by {fell:.1f} N, "
+            "no more than a string relaxes. Let the head off with the clamp shut."
+        )
+
+
+def _pull(readings: Readings, hand_off_s: float, target_n: float) -> tuple[float, float]:
     """Begin and top of the pull that leads to the hand-off."""
     settled = readings.level(hand_off_s - 1.5, hand_off_s - 0.2)
     if np.isnan(settled):
@@ -177,7 +198,7 @@ def _pull(readings: Readings, hand_off_s: float) -> tuple[float, float]:
     empty = float(np.min(np.append(force[:5], force.min()))) if force.size else np.nan
     rise = settled - empty
     low = np.flatnonzero(force - empty < 0.5 * rise)
-    if not low.size or not rise > 0.0:
+    if not low.size or not rise > LOADED * target_n:
         raise ClampError(
             f"the test begins under load: before the hand-off at {hand_off_s:.2f} s the "
             "cell is never empty. Start the test with the string slack."
@@ -195,7 +216,8 @@ def _trip(readings: Readings, top_s: float, hand_off_s: float) -> float:
     """When the ramp is highest: the settled level lies well below the trip of a crank."""
     near = (readings.t_s >= top_s) & (readings.t_s < min(top_s + 0.5, hand_off_s))
     highest = int(np.argmax(np.where(near, readings.force, -np.inf)))
-    return float(readings.t_s[highest]) - 0.5 * readings.response_s
+    # The highest mean of a rise and a slower fall comes nearly a whole answer late.
+    return float(readings.t_s[highest]) - 0.8 * readings.response_s
 
 
 def _last(readings: Readings, alone_s: float, end_s: float) -> float:
@@ -231,30 +253,26 @@ def _again(readings: Readings, note_s: float, alone_s: float, last_s: float) -> 
     size = float(means[high]) - base
     if size < max(0.3, 8.0 * readings.noise / np.sqrt(width_s / readings.step_s)):
         return None
-    return _edges_again(readings, at_s, means, base, size, high, last_s)
-
-
-def _edges_again(
-    readings: Readings,
-    at_s: Floats,
-    means: Floats,
-    base: float,
-    size: float,
-    high: int,
-    last_s: float,
-) -> Again:
-    """The four times of the second pull from where its middle is highest."""
     middle = base + 0.5 * size
     up = np.flatnonzero(means[: high + 1] < middle)
     up_s = float(at_s[up[-1]]) if up.size else float(at_s[0])
-    down = np.flatnonzero(means[high:] < middle)
     # A pull by hand takes a second or two, far longer than a let-off.
     rise_s, full_s = _edge(readings, up_s, base, base + size, 2.0)
-    if not down.size:
-        return Again(rise_s=rise_s, full_s=full_s, fall_s=last_s, rest_s=None)
-    down_s = float(at_s[high + down[0]])
-    gap_s = LET_OFF_S + readings.response_s
-    before = readings.level(max(full_s, down_s - 0.9), max(full_s, down_s - 0.5) + 0.2)
-    after = readings.level(down_s + gap_s + 0.2, down_s + gap_s + 0.5)
-    fall_s, rest_s = _edge(readings, down_s, before, after, gap_s)
+    fall_s, rest_s = _second_fall(readings, full_s, last_s, size)
     return Again(rise_s=rise_s, full_s=full_s, fall_s=fall_s, rest_s=rest_s)
+
+
+def _second_fall(
+    readings: Readings, full_s: float, last_s: float, size: float
+) -> tuple[float, float | None]:
+    """When the head lets off again, or the end of the test where it never does."""
+    at_s = readings.t_s[(readings.t_s >= full_s + 0.2) & (readings.t_s < last_s - 0.3)]
+    width_s, gap_s = max(0.3, 2.0 * readings.step_s), LET_OFF_S + readings.response_s
+    before = _means(readings, at_s - width_s, width_s)
+    fall = before - _means(readings, at_s + gap_s, width_s)
+    fall = np.where(np.isfinite(fall), fall, -np.inf)
+    if not np.any(fall >= 0.75 * size):
+        return last_s, None
+    best = _first_great(at_s, fall, gap_s, 0.75 * size)
+    level = float(before[best])
+    return _edge(readings, float(at_s[best]), level, level - float(fall[best]), gap_s)

@@ -9,6 +9,7 @@ holds from the top, so A = P + R·G(t₁); a head that holds its force starts fr
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,6 +29,9 @@ AGAIN_LATE by how much these happened after the rise was full and the fall began
 
 N_FIXED = AGAIN_LATE + 1
 
+GAUSS = ((-0.387298, 5.0 / 18.0), (0.0, 8.0 / 18.0), (0.387298, 5.0 / 18.0))
+"""Three-point Gauss rule on an interval of length 1 about 0."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rows:
@@ -41,6 +45,7 @@ class Rows:
         alone: Whether the clamp holds alone or with the second pull, shape (n,).
         marks: Times of the test.
         locked: Whether the head locks, so that its hold shows relaxation.
+        blur_s: Time over which the converter averages; 0 where that is short.
         slips_s: Times of sudden steps.
     """
 
@@ -51,6 +56,7 @@ class Rows:
     alone: Floats
     marks: Landmarks
     locked: bool
+    blur_s: float = 0.0
     slips_s: tuple[float, ...] = ()
 
     @property
@@ -69,16 +75,37 @@ def decades(t_s: Floats | float, tau_s: float) -> Floats:
     return grown
 
 
-def step(
-    t_s: Floats, at_s: float, relaxation: float, tau_s: float, late_s: float = 0.0
-) -> Floats:
-    """A unit step at `at_s` on a string that relaxes: what it costs later shrinks.
+class Relaxing(NamedTuple):
+    """How the string relaxes, as a converter sees it that takes its time.
 
-    `late_s` moves the clock of the shrinking alone, so that every row keeps its side.
+    Attributes:
+        share: r, the loss per decade as a share of the force.
+        tau_s: τ, the origin of the relaxation.
+        blur_s: Time over which the converter averages; 0 where that is short.
     """
-    shrunk = relaxation * decades(t_s - at_s - late_s, tau_s)
-    later: Floats = np.where(t_s >= at_s, 1.0 - shrunk, 0.0)
-    return later
+
+    share: float
+    tau_s: float
+    blur_s: float
+
+    def grown(self, age_s: Floats) -> Floats:
+        """Decades since age 0, averaged over the converter's time."""
+        if not self.blur_s:
+            return decades(age_s, self.tau_s)
+        total = np.zeros_like(age_s)
+        for place, weight in GAUSS:
+            total += weight * decades(age_s + place * self.blur_s, self.tau_s)
+        return total
+
+    def step(self, t_s: Floats, at_s: float, late_s: float = 0.0, fade: float = 1.0) -> Floats:
+        """A unit step at `at_s`: what it costs later shrinks.
+
+        `late_s` moves the clock of the shrinking alone, so that every row keeps its side;
+        `fade` is how much faster it shrinks.
+        """
+        shrunk = fade * self.share * self.grown(t_s - at_s - late_s)
+        later: Floats = np.where(t_s >= at_s, 1.0 - shrunk, 0.0)
+        return later
 
 
 def relaxation_share(theta: Floats, rows: Rows) -> float:
@@ -93,29 +120,27 @@ def relaxation_share(theta: Floats, rows: Rows) -> float:
 def reading(theta: Floats, rows: Rows) -> Floats:
     """The reading expected at each row, shape (n,)."""
     marks, t_s, tau_s = rows.marks, rows.t_s, float(np.exp(theta[LN_TAU]))
-    share = relaxation_share(theta, rows)
+    relaxing = Relaxing(relaxation_share(theta, rows), tau_s, rows.blur_s)
     start_s = rows.clock_s + theta[CLOCK]
-    grown = decades(t_s - start_s, tau_s) - decades(marks.hand_off_s - start_s, tau_s)
+    grown = relaxing.grown(t_s - start_s) - decades(marks.hand_off_s - start_s, tau_s)
     force = theta[FORCE] - theta[RELAX] * np.where(rows.alone + rows.locked > 0, grown, 0.0)
-    loss = step(t_s, marks.hand_off_s, share, tau_s, theta[LATE])
-    alone = theta[LOSS] * loss + theta[CREEP] * (t_s - marks.hand_off_s)
+    alone = theta[LOSS] * relaxing.step(t_s, marks.hand_off_s, theta[LATE])
+    alone = alone + theta[CREEP] * (t_s - marks.hand_off_s)
     for size, at_s in zip(theta[N_FIXED:], rows.slips_s, strict=True):
-        alone = alone + size * step(t_s, at_s, share, tau_s)
-    force = force - rows.alone * (alone - _second_pull(theta, rows, share, tau_s))
+        alone = alone + size * relaxing.step(t_s, at_s)
+    force = force - rows.alone * (alone - _second_pull(theta, rows, relaxing))
     expected: Floats = theta[ZERO] + rows.loaded * force
     return expected
 
 
-def _second_pull(theta: Floats, rows: Rows, share: float, tau_s: float) -> Floats:
+def _second_pull(theta: Floats, rows: Rows, relaxing: Relaxing) -> Floats:
     """What the second pull gives back and its let-off takes again."""
-    again = rows.marks.again
+    again, t_s = rows.marks.again, rows.t_s
     if again is None:
-        return np.zeros_like(rows.t_s)
-    back: Floats = theta[BACK] * step(
-        rows.t_s, again.full_s, theta[FADE] * share, tau_s, theta[BACK_LATE]
-    )
+        return np.zeros_like(t_s)
+    back: Floats = theta[BACK] * relaxing.step(t_s, again.full_s, theta[BACK_LATE], theta[FADE])
     if again.rest_s is None:
         return back
-    taken = step(rows.t_s, again.fall_s, share, tau_s, theta[AGAIN_LATE])
+    taken = relaxing.step(t_s, again.fall_s, theta[AGAIN_LATE])
     kept: Floats = back - theta[AGAIN] * taken
     return kept

@@ -43,8 +43,8 @@ def millimetres(
         ea_n: Axial stiffness at tension, newtons per unit strain.
         u_ea_pct: One standard uncertainty of the stiffness, per cent.
 
-    >>> millimetres(force_n=10.0, u_n=0.1, span_m=0.5, ea_n=5000.0, u_ea_pct=0.0)
-    Millimetres(mm=1.0, u=0.01)
+    >>> millimetres(force_n=10.0, u_n=0.5, span_m=0.5, ea_n=5000.0, u_ea_pct=0.0)
+    Millimetres(mm=1.0, u=0.05)
     """
     per_newton = 1000.0 * span_m / ea_n
     length = force_n * per_newton

@@ -17,6 +17,9 @@ SETTLED_S = 0.3
 """From the top: the crank's spring-back and the converter's answer are over."""
 
 GUARD_S = 0.05
+
+SLOW_S = 0.15
+"""Within a quicker answer of the converter the law is as good as straight."""
 IDLE_S = 6.0
 LOCKOUT, MOTOR = "lockout", "constant-pull"
 
@@ -71,6 +74,7 @@ def hold_rows(readings: Readings, marks: Landmarks, *, head: str | None) -> Rows
         alone=after.astype(np.float64),
         marks=marks,
         locked=head == LOCKOUT,
+        blur_s=readings.response_s if readings.response_s > SLOW_S else 0.0,
     )
 
 
