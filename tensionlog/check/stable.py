@@ -127,7 +127,10 @@ class StableReading:
         """Whether the level is stable, runs up to now, and has lasted long enough."""
         load_n, lasted_s = self._load_n, level.end_s - level.start_s
         share = U_OF_TOLERANCE if lasted_s >= PATIENCE_S else AT_ONCE
-        near = abs(level.level - load_n) <= NEAR * abs(load_n) + self._tolerance
+        # where zero is nobody knows before the first; every other load is expected
+        near = self._before_n is None or (
+            abs(level.level - load_n) <= NEAR * abs(load_n) + self._tolerance
+        )
         return (
             is_stable(level, tolerance_n=self._tolerance, load_n=load_n, share=share)
             and now_s - level.end_s <= EVERY_S

@@ -125,7 +125,8 @@ class PolynomialFit:
             readings: How many readings `y` is the mean of.
 
         Raises:
-            CalibrationError: The curve never reaches `y` in or near the range fitted.
+            CalibrationError: The curve does not reach `y` within three ranges of the middle
+                of what was fitted.
         """
         x = self._nearest_root(y)
         own = self.residual_sd / np.sqrt(readings) if u_y is None else u_y
@@ -141,10 +142,10 @@ class PolynomialFit:
         shifted[0] -= y
         roots = np.roots(shifted[::-1])
         real = roots[np.abs(roots.imag) <= 1e-9 * (1 + np.abs(roots.real))].real
-        real = real[np.abs(real) <= 1.5]
+        real = real[np.abs(real) <= 3.0]
         if not len(real):
             raise CalibrationError(
-                f"the calibration never reads {y:g} within one range of the "
+                f"the calibration never reads {y:g} within reach of the "
                 f"{low:g} to {high:g} it was made over. Is this the right calibration?"
             )
         return float((low + high) / 2 + scale * real[np.argmin(np.abs(real))])
