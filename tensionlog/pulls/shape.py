@@ -212,7 +212,9 @@ def _empty_reading(
     lowest = float(np.quantile(middle, 0.3))
     near = np.abs(middle - lowest) <= max(5.0 * noise / np.sqrt(size), EMPTY_WITHIN_N * noise)
     calm = near & (spread <= 2.5 * max(noise, float(np.median(spread))))
-    chosen = np.flatnonzero(calm if calm.any() else near)[-MOST_BLOCKS:]
+    if not calm.any():
+        calm = np.abs(middle - lowest) <= np.abs(middle - lowest).min()
+    chosen = np.flatnonzero(calm)[-MOST_BLOCKS:]
     level = float(blocks[chosen].mean())
     scatter = float(middle[chosen].std()) / np.sqrt(len(chosen))
     u = max(noise / np.sqrt(len(chosen) * size), scatter if len(chosen) > 3 else 0.0)
