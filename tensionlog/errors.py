@@ -9,6 +9,7 @@
     * CalibrationError   the numbers cannot give a trustworthy scale
     * ClampError         a test of a clamp, a turn or a string's stiffness cannot be measured
     * StoreError         the database is not one of ours, or is newer than this version
+        * DamagedStoreError  it is ours, and its content cannot be read: rebuild it
 
 The text of each is one line for the person at the bench: what happened, with the
 values, and what to do. Anything else that escapes is a bug, and keeps its traceback.
@@ -49,3 +50,7 @@ class ClampError(TensionlogError, ValueError):
 
 class StoreError(TensionlogError, RuntimeError):
     """The database is not one of ours, or is newer than this version."""
+
+
+class DamagedStoreError(StoreError):
+    """The database is ours, and its content cannot be read: a rebuild mends it."""

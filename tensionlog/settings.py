@@ -178,7 +178,7 @@ def _data_folder() -> Path:
 
 def _toml(value: object) -> str:
     # JSON's texts, numbers and lists are TOML's as well, but for DEL, which TOML escapes.
-    return json.dumps(value, allow_nan=False).replace("\x7f", "\\u007f")
+    return json.dumps(value, ensure_ascii=False, allow_nan=False).replace("\x7f", "\\u007f")
 
 
 def _between(low: float, high: float) -> Callable[[object], bool]:

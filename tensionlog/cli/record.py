@@ -131,12 +131,12 @@ def _capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capture"
 
     url = str(settings.port)
     header = settings.header(purpose=purpose)
+    opened = open_port(url, baud=settings.baud)
     if "calibration" not in header and settings.pattern is None:
         warn(
             "this bench has no calibration, so forces are not known: readings are counts. "
             "'tensionlog bench set --zero-counts … --counts-per-n …' writes it once."
         )
-    opened = open_port(url, baud=settings.baud)
     if folder.is_dir() and (little := space_warning(folder)):
         warn(little)
     again = stable_url(url)

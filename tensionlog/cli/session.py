@@ -74,7 +74,7 @@ class Session:
             case live.Garbage(bytes_read):
                 raise LinkError(self._garbage(bytes_read))
             case capture.Gone(why):
-                self._tell(f"GONE: {why} Waiting for it to come back; the recording goes on.")
+                self._gone(why)
             case capture.Heard(after_s):
                 self._tell(f"It is there again, after {after_s:.1f} s.")
             case capture.StreamEnded(why):
@@ -89,6 +89,11 @@ class Session:
         else:
             click.echo(f"{pull_line(found, unit=self._unit)}{' (changed)' if again else ''}")
         sys.stdout.flush()
+
+    def _gone(self, why: str) -> None:
+        if not self._path and not self._patient:
+            raise LinkError(why)
+        self._tell(f"GONE: {why} It is opened again as soon as it is there.")
 
     def _quiet(self, for_s: float) -> None:
         if self._path:

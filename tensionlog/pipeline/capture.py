@@ -192,7 +192,7 @@ class Capture:
             self._told_quiet = True
             self.items.put(Quiet(silent_s))
         if self.recorder is not None and now_s - max(self._heard_s, self._opened_s) >= REOPEN_S:
-            self._lose(f"nothing came for {silent_s:.0f} s, the port is opened again")
+            self._lose(f"nothing came for {silent_s:.0f} s.")
 
     def _ask(self, now_s: float) -> None:
         if self._asks and self._port is not None and now_s - self._asked_s >= ASK_EVERY_S:

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tensionlog.errors import RecordingError, StoreError, TensionlogError
+from tensionlog.errors import DamagedStoreError, RecordingError, StoreError, TensionlogError
 from tensionlog.pipeline.replay import Replayed, replay_all
 from tensionlog.sources.recording import RecordingReader, open_recording
 
@@ -134,14 +134,14 @@ def _old_digest(db: Path, sittings: set[str]) -> str | None:
 
     if not db.exists():
         return None
-    with Store(db) as store:
-        try:
+    try:
+        with Store(db) as store:
             if store.quick_check():
                 return None
             lost = sorted(_names(store) - sittings)
             digest = store.dump_sha256()
-        except StoreError:
-            return None  # damaged: that is what a rebuild is for
+    except DamagedStoreError:
+        return None  # that is what a rebuild is for
     if lost:
         raise StoreError(
             f"no recording gives {len(lost)} of the sittings in {db}, such as {lost[0]}. "

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
-from tensionlog.errors import StoreError
+from tensionlog.errors import DamagedStoreError, StoreError
 
 _REBUILD: Final = "Rebuild it from the recordings."
 
@@ -39,4 +39,5 @@ def said_plainly(label: str) -> Iterator[None]:
         remedy = None if code is None else _REMEDIES.get(code & 0xFF)
         if remedy is None:
             raise
-        raise StoreError(f"{label}: {error}. {remedy}") from error
+        kind = DamagedStoreError if remedy is _REBUILD else StoreError
+        raise kind(f"{label}: {error}. {remedy}") from error
