@@ -157,7 +157,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         let_off=let_off,
         peak=float(y[begin : let_off + 1].max()),
         level=level,
-        lifts=len(_lasting(runs, t)),
+        lifts=len(_lasting(runs, t)) + _tried_before(t, y, stretch.first, start, level),
         cut=stretch.cut_at_end,
         longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
         crest=_crest(t, y, begin, let_off),
@@ -239,6 +239,12 @@ def _lasting(runs: list[tuple[int, int]], t: Floats) -> list[tuple[int, int]]:
     """The runs that were held, by their own length and by the longest one's."""
     longest = max(t[b] - t[a] for a, b in runs)
     return [(a, b) for a, b in runs if t[b] - t[a] >= max(min(0.15, longest), 0.2 * longest)]
+
+
+def _tried_before(t: Floats, y: Floats, first: int, start: int, level: float) -> bool:
+    """Whether the string was brought up in part, and not let go of, before the rise."""
+    high = y[first : max(first, start)] > 0.3 * level
+    return bool(high.sum() * float(np.median(np.diff(t))) > 0.15)
 
 
 def _still_held(t: Floats, y: Floats, begin: int, end: int, last: int) -> int:
