@@ -24,7 +24,6 @@ from tensionlog.pulls.group import (
 )
 from tensionlog.pulls.heads import HeadReader, reader_for
 from tensionlog.pulls.lockout import Law
-from tensionlog.pulls.manners import manners_of
 from tensionlog.pulls.measured import Measured, SmallTrace, small_trace
 from tensionlog.pulls.scale import guess_scale
 from tensionlog.pulls.shape import Shape
@@ -210,7 +209,7 @@ class Gatherer:
         usual = usual_level(shapes)
         pulls = [s for s in shapes if is_pull(s, usual=self._expected(s, usual))]
         walk = zero_walk(pulls)
-        made = [(shape, manners_of(shape, relaxes=self.relaxes)) for shape in pulls]
+        made = [(shape, self._reader.manners(shape)) for shape in pulls]
         self._reader.learn(made, walk=walk)
         return [
             Kept(

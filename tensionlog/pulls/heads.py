@@ -13,7 +13,7 @@ from tensionlog.pulls.constant_pull import (
 )
 from tensionlog.pulls.drop_weight import Bar, learn_bar, read_drop_weight
 from tensionlog.pulls.lockout import Hold, Law, read_lockout
-from tensionlog.pulls.manners import Manners
+from tensionlog.pulls.manners import Manners, manners_of
 from tensionlog.pulls.shape import Shape
 
 LEAST_U_LN_TAU = 0.2
@@ -38,6 +38,9 @@ class HeadReader(Protocol):
     @property
     def law(self) -> Law | None:
         """The job's relaxation as far as this head shows it, or None."""
+
+    def manners(self, shape: Shape) -> Manners:
+        """How the pull was made, as a trace of this head shows it."""
 
     def learn(self, pulls: Sequence[tuple[Shape, Manners]], *, walk: float) -> None:
         """Take from a job's holds what they have in common."""
@@ -70,6 +73,9 @@ class _LockoutReader:
     @property
     def law(self) -> Law | None:
         return self._law if self._learned else None
+
+    def manners(self, shape: Shape) -> Manners:
+        return manners_of(shape, relaxes=True)
 
     def learn(self, pulls: Sequence[tuple[Shape, Manners]], *, walk: float) -> None:
         open_law = Law(u_ln_tau=1.2)
@@ -110,6 +116,9 @@ class _MotorReader:
     def __init__(self) -> None:
         self._motor = Motor()
 
+    def manners(self, shape: Shape) -> Manners:
+        return manners_of(shape, relaxes=False, steady=True)
+
     def learn(self, pulls: Sequence[tuple[Shape, Manners]], *, walk: float) -> None:
         self._motor = learn_motor([shape for shape, _ in pulls])
 
@@ -128,6 +137,9 @@ class _BarReader:
 
     def __init__(self) -> None:
         self._bar = Bar()
+
+    def manners(self, shape: Shape) -> Manners:
+        return manners_of(shape, relaxes=False)
 
     def learn(self, pulls: Sequence[tuple[Shape, Manners]], *, walk: float) -> None:
         self._bar = learn_bar([shape for shape, _ in pulls])

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionlog.pulls.disturbed import bridged, hands_on, runs_of
+from tensionlog.pulls.disturbed import bridged, comes_back, hands_on, runs_of
 from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
 
 Floats = NDArray[np.float64]
@@ -54,12 +54,14 @@ class Manners:
     risen_t: float | None
 
 
-def manners_of(shape: Shape, *, relaxes: bool) -> Manners:
+def manners_of(shape: Shape, *, relaxes: bool, steady: bool = False) -> Manners:
     """Look at the hold before its law is read.
 
     Args:
         shape: The pull with its landmarks.
         relaxes: Whether the head locks, so that nothing but a hand lifts the reading.
+        steady: Whether a motor holds the reading within its dead band, so that only a
+            hand lifts it far above.
     """
     begin = int(np.searchsorted(shape.t, shape.t[shape.crest] + AFTER_TRIP_S))
     stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
@@ -80,6 +82,8 @@ def manners_of(shape: Shape, *, relaxes: bool) -> Manners:
             flags.append("straightened")
         if _slid(t, calm, shape):
             flags.append("gripper-slip")
+    if steady and len(y) > 8 and _lifted_far(y, shape):
+        flags.append("straightened")
     if shape.lifts > 1 or risen is not None or _landed(shape, relaxes=relaxes):
         flags.append("worked-twice")
     return Manners(flags=tuple(flags), hands=hands, risen_t=risen)
@@ -89,6 +93,14 @@ def _pushes(t: Floats, lifted: Floats, shape: Shape) -> bool:
     """Whether a push of a tenth of a second or more lifted the reading."""
     above = lifted > max(10.0 * shape.noise, PUSH_SHARE * shape.level)
     return any(t[b] - t[a] >= 0.1 for a, b in runs_of(above))
+
+
+def _lifted_far(y: Floats, shape: Shape) -> bool:
+    """Whether a push lifted a motor's hold several saw-teeth above where it came back to."""
+    tooth = 3.0 * float(np.median(np.abs(y - np.median(y))))
+    threshold = max(10.0 * shape.noise, 1.5 * tooth, 2.0 * PUSH_SHARE * shape.level)
+    lifted = comes_back(y, period=shape.period, threshold=threshold)
+    return any((b - a) * shape.period >= 0.06 for a, b in runs_of(lifted))
 
 
 def _risen(t: Floats, y: Floats, shape: Shape) -> float | None:
