@@ -58,6 +58,7 @@ class Stretch:
         last: Index of the last sample above the lower threshold.
         base: Running empty reading at the beginning, counts.
         cut_at_end: The device restarted, or the recording ended, under load.
+        cut_at_start: The device came back from a restart and found the cell loaded.
     """
 
     boot: int
@@ -67,6 +68,7 @@ class Stretch:
     last: int
     base: float
     cut_at_end: bool
+    cut_at_start: bool = False
 
 
 class StretchFinder:
@@ -115,13 +117,9 @@ class StretchFinder:
             maxlen=max(20, round(self._rule.before_s * rate_hz))
         )
         self._boot = 0
-        self._restart()
-
-    def _restart(self) -> None:
         self._t: list[float] = []
         self._counts: list[float] = []
         self._base: float | None = None
-        self._past.clear()
         self._unload()
 
     def _unload(self) -> None:
@@ -155,13 +153,17 @@ class StretchFinder:
 
     def _push_first(self, boot: int, t_s: float, counts: float) -> Stretch | None:
         """The device began anew, or the empty reading is not known yet."""
-        done = self.interrupt() if boot != self._boot else None
-        self._boot = boot
+        if boot != self._boot:
+            done = self.interrupt()
+            self._boot = boot
+            if self._base is not None:
+                return done or self.push(boot, t_s, counts)
+            return done
         self._past.append((t_s, counts))
         if len(self._past) >= 8:
             readings = sorted(c * self._scale for _, c in self._past)
             self._base = readings[len(readings) // 2] / self._scale
-        return done
+        return None
 
     def _push_loaded(self, t_s: float, counts: float, over: float) -> Stretch | None:
         self._t.append(t_s)
@@ -191,11 +193,17 @@ class StretchFinder:
         self._base += (2.0 if over > 0.0 else -2.0) * self._follow_counts
 
     def interrupt(self) -> Stretch | None:
-        """The stream broke off: give back what is under way, and begin afresh."""
+        """The stream broke off: give back what is under way, and begin afresh.
+
+        The empty reading is kept: a restart of the device does not move the cell's zero,
+        and a string may hang on it when the device comes back.
+        """
         under_way = self._finish(cut_at_end=self._below < self._leave_count) if (
             self._loaded
         ) else None
-        self._restart()
+        self._t, self._counts = [], []
+        self._past.clear()
+        self._unload()
         return under_way
 
     def under_way(self) -> Stretch | None:
@@ -236,6 +244,7 @@ class StretchFinder:
             last=self._last,
             base=self._base,
             cut_at_end=cut_at_end,
+            cut_at_start=self._boot > 0 and self._first < 3 and self._t[0] < 0.5,
         )
 
     def _finish(self, *, cut_at_end: bool) -> Stretch:

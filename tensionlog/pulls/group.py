@@ -59,9 +59,19 @@ def shapes_of(
             runs[-1].append(stretch)
         else:
             runs.append([stretch])
-    whole = [joined(run) for run in runs]
+    whole = _without_remainders([joined(run) for run in runs])
     shaped = [(stretch, shape_of(stretch, calibration=calibration)) for stretch in whole]
     return [(stretch, shape) for stretch, shape in shaped if shape is not None]
+
+
+def _without_remainders(stretches: Sequence[Stretch]) -> list[Stretch]:
+    """Leave out what is only the end of a pull that a restart has cut: it was found already."""
+    kept: list[Stretch] = []
+    for stretch in stretches:
+        if stretch.cut_at_start and kept and kept[-1].cut_at_end:
+            continue
+        kept.append(stretch)
+    return kept
 
 
 def usual_level(shapes: Sequence[Shape]) -> float:
@@ -136,7 +146,7 @@ def measure(
         u_zero=float(u_zero),
         noise=shape.noise,
         lifts=shape.lifts,
-        cut=shape.cut,
+        cut=shape.cut or shape.began_loaded,
         longest_gap=shape.longest_gap,
         slow_rate=reader.too_slow(shape),
         manners=manners.flags,

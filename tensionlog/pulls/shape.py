@@ -62,6 +62,7 @@ class Shape:
         level: Median reading from the top to the let-off.
         lifts: How often it was brought up to the level.
         cut: The stream broke off under load.
+        began_loaded: The device came back from a restart and found the string pulled.
         longest_gap: Longest time without a sample from start to let-off, seconds.
         crest: Index at which the ramp that led to the hold ends.
         reached: Level that a fifth of the hold stood above: before a slip, if it slipped.
@@ -83,6 +84,7 @@ class Shape:
     level: float
     lifts: int
     cut: bool
+    began_loaded: bool
     longest_gap: float
     crest: int
     reached: float
@@ -129,7 +131,10 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         return None
     noise = white_noise(force)
     clean, _ = without_spikes(force, noise)
-    idle, u_idle, idle_at = _empty_reading(t, clean, stretch.first, noise)
+    if stretch.cut_at_start:
+        idle, u_idle, idle_at = float(calibration.force_n(stretch.base)), noise, float(t[0])
+    else:
+        idle, u_idle, idle_at = _empty_reading(t, clean, stretch.first, noise)
     y = clean - idle
     if _ends_below_empty(y, stretch):
         return None
@@ -159,6 +164,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         level=level,
         lifts=len(_lasting(runs, t)) + _tried_before(t, y, stretch.first, start, level),
         cut=stretch.cut_at_end,
+        began_loaded=stretch.cut_at_start,
         longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
         crest=_crest(t, y, begin, let_off),
         reached=float(np.quantile(y[begin : let_off + 1], 0.8)),
