@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from tensionlog.pulls.bar_search import U_SLOPE, Bar, BarState, Coarse, searched, still
 from tensionlog.pulls.dip import FALL_S, FALLS_S, U_FALL_S, Trace, trace_of
 from tensionlog.pulls.least_squares import Fit, fit
+from tensionlog.pulls.quiet import plucked
 from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
 from tensionlog.pulls.swing import fallen_variants, swing_columns
 
@@ -15,6 +16,9 @@ Floats = NDArray[np.float64]
 
 LEAST_HELD_S = 0.4
 """A shorter hold shows too little of a swing to tell a fall from it."""
+
+COARSE_MISFIT = 1.5
+"""Beyond this the coarse copy looks as if a hand had been at it."""
 
 GOOD_MISFIT = 1.25
 """Reduced chi-square below which no other moment need be tried."""
@@ -68,8 +72,11 @@ def held_part(shape: Shape, bar: Bar) -> Trace | None:
 
 def swing_of(trace: Trace, bar: Bar, level: float, release_at: float | None) -> Swung:
     """Leave out what a hand did, search, refine what looks best."""
-    trace = still(trace, bar, level)
+    trace = trace.kept(~plucked(trace))
     starts = searched(Coarse.of(trace, level), trace, bar, release_at)
+    if bar.learned and starts[0].chi2 > COARSE_MISFIT * len(trace.t) * trace.noise**2:
+        trace = still(trace, bar, level)
+        starts = searched(Coarse.of(trace, level), trace, bar, release_at)
     state, result = _refined(trace, bar, starts[0], level, release_at is not None)
     for other in starts[1:]:
         if result.chi2 < GOOD_MISFIT * len(trace.t):

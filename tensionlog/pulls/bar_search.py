@@ -1,13 +1,12 @@
 """A bar's swing, and where in a hold a fall may lie: every moment on a coarse copy."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.pulls.dip import FALL_S, USUAL_CONVERTER, Trace
-from tensionlog.pulls.quiet import plucked
-from tensionlog.pulls.swing import swing_columns
 
 Floats = NDArray[np.float64]
 
@@ -28,6 +27,9 @@ PUSH_FLANK_S = 0.12
 
 MOST_STARTS = 3
 """Moments that are refined where the best of the search does not fit."""
+
+LEAD = 2
+"""Bins by which a curve begins before the middle of its fall."""
 
 U_SLOPE = 0.002
 """A bar that sinks as the string gives changes its force by this share in a second."""
@@ -79,10 +81,7 @@ class BarState:
 
 
 def still(trace: Trace, bar: Bar, level: float) -> Trace:
-    """Leave out plucks, and what stands above a fit that hugs the reading from below."""
-    trace = trace.kept(~plucked(trace))
-    if not bar.learned:
-        return trace
+    """Leave out what stands above a fit that hugs the reading from below."""
     grid = Coarse.of(trace, level)
     threshold = max(4.0 * trace.noise, PUSH_SHARE * level)
     whole = grid.weight
@@ -113,8 +112,8 @@ def searched(
         allowed = np.abs(grid.x + grid.begin_s - delay - release_at) < 2.0 * COARSE_S
     stiff = trace.noise / (U_SLOPE * abs(trace.y[0]))
     swings = bar.nearby()
-    found = [grid.gains(near, delay, stiff=stiff) for near in swings]
-    chi2 = np.array([rest2 - np.where(allowed, gain, 0.0) for gain, rest2 in found])
+    gain, rest2 = grid.gains(swings, delay, stiff=stiff)
+    chi2 = rest2[:, None] - np.where(allowed, gain, 0.0)
     states: list[BarState] = []
     for _ in range(MOST_STARTS):
         i, k = np.unravel_index(int(np.argmin(chi2)), chi2.shape)
@@ -137,11 +136,11 @@ def _delay_s(trace: Trace) -> float:
     return 0.5 * (sum(trace.boxes_s) + FALL_S)
 
 
-def _left_at(lags: Floats, omega: float, decay: float, delay_s: float) -> Floats:
-    """What is left of a fall in bins, by time since half of it showed."""
+def _left_at(lags: Floats, omega: Floats, decay: Floats, delay_s: float) -> Floats:
+    """What is left of a fall in bins, by time since half of it showed: (swings, n)."""
     edge = np.clip(0.5 + lags / (2.0 * delay_s + COARSE_S), 0.0, 1.0)
-    cosine, sine = swing_columns(np.maximum(lags, 0.0), omega, decay).T
-    result: Floats = edge * (cosine + decay / omega * sine)
+    moving = np.exp((1j * omega - decay) * np.maximum(lags, 0.0))
+    result: Floats = edge * (moving.real + decay / omega * moving.imag)
     return result
 
 
@@ -174,43 +173,60 @@ class Coarse:
             weight=np.sqrt(count.astype(np.float64)),
         )
 
-    def gains(self, bar: Bar, delay_s: float, *, stiff: float) -> tuple[Floats, float]:
+    def gains(
+        self, swings: Sequence[Bar], delay_s: float, *, stiff: float
+    ) -> tuple[Floats, Floats]:
         """What a fall at each bin explains, and what there is to explain.
 
         Every moment is the same curve moved along, so that all projections are
-        correlations with it. The curve begins two bins before the fall.
+        correlations with it.
+
+        Returns:
+            Shapes (swings, n) and (swings,).
         """
-        lags = COARSE_S * np.arange(-2.0, len(self.y))
-        left = _left_at(lags, bar.omega, bar.decay, delay_s)
-        basis = self._basis(bar.omega, bar.decay) * self.weight[:, None]
-        q, _ = np.linalg.qr(np.vstack([basis, [0.0, stiff, 0.0, 0.0]]))
-        q = q[:-1]
+        omega = np.array([[bar.omega] for bar in swings])
+        decay = np.array([[bar.decay] for bar in swings])
+        lags = COARSE_S * np.arange(-LEAD, len(self.y) - LEAD + 0.0)
+        left = _left_at(lags, omega, decay, delay_s)
+        whole = np.zeros((len(swings), len(self.x) + 1, 4))
+        whole[:, :-1] = self._basis(omega, decay) * self.weight[:, None]
+        whole[:, -1, 1] = stiff
+        q = np.linalg.qr(whole)[0][:, :-1]
         seen = self.y * self.weight
-        rest = seen - q @ (q.T @ seen)
-        norm = _moved(self.weight**2, left**2)
-        for column in q.T:
-            norm = norm - _moved(self.weight * column, left) ** 2
-        down = np.maximum(-_moved(self.weight * rest, left), 0.0)
-        return down**2 / np.maximum(norm, 1e-3), float(rest @ rest)
+        rest = seen - (q @ (seen @ q)[..., None])[..., 0]
+        rows = np.concatenate(
+            [self.weight * rest[:, None], self.weight * q.transpose(0, 2, 1)], axis=1
+        )
+        moved = _moved(rows, left[:, None])
+        weights = np.broadcast_to(self.weight**2, left.shape)
+        norm = _moved(weights, left**2) - (moved[:, 1:] ** 2).sum(axis=1)
+        down = np.maximum(-moved[:, 0], 0.0)
+        return down**2 / np.maximum(norm, 1e-3), (rest**2).sum(axis=1)
 
     def residuals(self, state: BarState, trace: Trace) -> Floats:
         """What a fit with this swing and moment leaves of each bin, shape (n,)."""
         delay_s = _delay_s(trace)
         lags = self.x + self.begin_s - delay_s - state.begin_s
-        left = _left_at(lags, state.omega, state.decay, delay_s)
-        design = np.column_stack([self._basis(state.omega, state.decay)[:, [0, 2, 3]], -left])
+        omega, decay = np.array([[state.omega]]), np.array([[state.decay]])
+        left = _left_at(lags, omega, decay, delay_s)[0]
+        design = np.column_stack([self._basis(omega, decay)[0][:, [0, 2, 3]], -left])
         solution, *_ = np.linalg.lstsq(
             design * self.weight[:, None], self.y * self.weight, rcond=None
         )
         return np.asarray(self.y - design @ solution)
 
-    def _basis(self, omega: float, decay: float) -> Floats:
-        swing = swing_columns(self.x, omega, decay)
-        return np.column_stack([np.ones_like(self.x), self.x, swing])
+    def _basis(self, omega: Floats, decay: Floats) -> Floats:
+        """Level, slope and swing, shape (swings, n, 4)."""
+        moving = np.exp((1j * omega - decay) * self.x)
+        flat = np.broadcast_to([np.ones_like(self.x), self.x], (len(moving), 2, len(self.x)))
+        return np.stack([flat[:, 0], flat[:, 1], moving.real, moving.imag], axis=2)
 
 
-def _moved(row: Floats, left: Floats) -> Floats:
-    """Product of `row` with the curve begun at each of its entries, shape (n,)."""
-    padded = np.concatenate([np.zeros(2), row, np.zeros(len(left) - 1)])
-    result: Floats = np.correlate(padded, left, "valid")
-    return result[: len(row)]
+def _moved(rows: Floats, left: Floats) -> Floats:
+    """Product of each row with the curve begun at each of its entries, shape of `rows`."""
+    n = rows.shape[-1]
+    length = 2 * n
+    spectrum = np.fft.rfft(rows, length) * np.conj(np.fft.rfft(left, length))
+    product = np.fft.irfft(spectrum, length)
+    result: Floats = product[..., (np.arange(n) - LEAD) % length]
+    return result

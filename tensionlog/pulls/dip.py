@@ -22,6 +22,13 @@ STEP_S = 0.001
 CONVERTERS = ((1.0,), (2.0,), (4.0,), (1.0, 1.0, 1.0), (1.0, 1.0, 1.0, 1.0))
 """Averaging boxes of common bridge converters, in conversions; a job shows which."""
 
+MIDDLE_CONVERTER = (1.0, 1.0, 1.0)
+"""Its delay lies between those of its neighbours: half a conversion wrong at worst where
+the falls of a job cannot tell which of them it was."""
+
+CLEARLY_BETTER = 0.08
+"""Mean logarithm of the misfit by which another converter must be better."""
+
 USUAL_CONVERTER = (SETTLE_PERIODS / 4.0,) * 4
 """Four conversions one after another: settled after `SETTLE_PERIODS`."""
 
@@ -118,6 +125,9 @@ def smeared(rows: Floats, widths_s: Sequence[float]) -> Floats:
     return rows
 
 
+_ENTRIES = np.arange(20_000.0)
+
+
 def look_up(table: Floats, elapsed: Floats) -> Floats:
     """Interpolate a table at seconds after the beginning, any shape; 0 before it.
 
@@ -125,7 +135,7 @@ def look_up(table: Floats, elapsed: Floats) -> Floats:
         table: Entries from 0 on, shape (m,); its last one holds beyond its end.
         elapsed: Seconds.
     """
-    return np.interp(elapsed / STEP_S, np.arange(len(table)), table, left=0.0)
+    return np.interp(elapsed / STEP_S, _ENTRIES[: len(table)], table, left=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,13 @@ from numpy.typing import NDArray
 
 from tensionlog.pulls.bar_fit import Swung, held_part, swing_of, too_short
 from tensionlog.pulls.bar_search import Bar as Bar
-from tensionlog.pulls.dip import CONVERTERS, Trace, shrunk
+from tensionlog.pulls.dip import (
+    CLEARLY_BETTER,
+    CONVERTERS,
+    MIDDLE_CONVERTER,
+    Trace,
+    shrunk,
+)
 from tensionlog.pulls.lockout import SEEN_RATIO, Hold
 from tensionlog.pulls.shape import Shape
 
@@ -87,13 +93,17 @@ def learn_bar(shapes: Sequence[Shape]) -> Bar:
 def _with_converter(bar: Bar, shapes: Sequence[Shape]) -> Bar:
     """The bar with the averaging that explains the job's deepest falls best."""
     deep = sorted(shapes, key=lambda shape: -_steepest(shape))[:MOST_FALLS]
-    narrow = replace(bar, u_ln=max(bar.u_ln, 0.03))
-    return min(
-        (replace(bar, converter=c) for c in CONVERTERS),
-        key=lambda b: sum(
-            np.log(_misfit(s, replace(narrow, converter=b.converter))) for s in deep
-        ),
-    )
+    near = replace(bar, u_ln=max(bar.u_ln, 0.03))
+
+    def unexplained(converter: tuple[float, ...]) -> float:
+        tried = replace(near, converter=converter)
+        return float(np.mean([np.log(_misfit(shape, tried)) for shape in deep]))
+
+    misfits = {converter: unexplained(converter) for converter in CONVERTERS}
+    best = min(misfits, key=lambda converter: misfits[converter])
+    if misfits[MIDDLE_CONVERTER] < misfits[best] + CLEARLY_BETTER:
+        best = MIDDLE_CONVERTER
+    return replace(bar, converter=best)
 
 
 def _steepest(shape: Shape) -> float:

@@ -72,7 +72,9 @@ class Tables:
 
     def fall(self, fall_s: float, share: float) -> Floats:
         """Table of a fall whose motor starts after `share` of it; below 0 alone."""
-        return _between(self.steps if share < 0.0 else _started(self.dips, share), fall_s)
+        if share < 0.0:
+            return _between(self.steps, fall_s)
+        return _started(_between(self.dips, fall_s), share)
 
     def by_fall(self, fall_s: float, share: float) -> Floats:
         """Its derivative by the duration of the fall."""
@@ -84,15 +86,17 @@ class Tables:
 
     def by_tau(self, fall_s: float, share: float) -> Floats:
         """Its derivative by ln τ; `share` not below 0."""
-        return _between(_started(self.dip_slopes, share), fall_s)
+        return _started(_between(self.dip_slopes, fall_s), share)
 
     def by_share(self, fall_s: float) -> Floats:
         """Its derivative by the share after which the motor starts."""
-        return _between(self.dips[:, -1] - self.dips[:, 0], fall_s)
+        mixed = _between(self.dips, fall_s)
+        result: Floats = mixed[-1] - mixed[0]
+        return result
 
 
 def _between(tables: Floats, fall_s: float) -> Floats:
-    """One of the falls' tables, shape (falls, m), or a mixture of two neighbours."""
+    """One of the falls' tables, shape (falls, …), or a mixture of two neighbours."""
     place = float(np.interp(fall_s, FALLS_S, np.arange(len(FALLS_S))))
     low = min(int(place), len(FALLS_S) - 2)
     result: Floats = tables[low] * (1.0 - place + low) + tables[low + 1] * (place - low)
@@ -100,10 +104,10 @@ def _between(tables: Floats, fall_s: float) -> Floats:
 
 
 def _started(tables: Floats, share: float) -> Floats:
-    """The starts' tables, shape (falls, starts, m), at one share of the fall."""
+    """The starts' tables, shape (starts, m), at one share of the fall."""
     place = float(np.interp(share, STARTS, np.arange(len(STARTS))))
     low = min(int(place), len(STARTS) - 2)
-    result: Floats = tables[:, low] * (1.0 - place + low) + tables[:, low + 1] * (place - low)
+    result: Floats = tables[low] * (1.0 - place + low) + tables[low + 1] * (place - low)
     return result
 
 

@@ -41,6 +41,9 @@ shares of the drop and of the tooth: found on two independent models of such a h
 BENDS_WORTH = 12.0
 """What a bend may explain by its freedom alone: it has two moments, a release one."""
 
+RESTING_MISFIT = 1.25
+"""Reduced chi-square above which the motor may have been at it before the fall."""
+
 CLEAR_GAIN = 100.0
 """Beyond this no other moment need be looked at."""
 
@@ -87,10 +90,12 @@ def fit_dip(hold: Held, motor: Motor, at: float) -> Dip | None:
     made_good = best_made_good(near, tables, motor)
     lasting = best_of(near, tables, lasting_steps(near, motor))
     dip = _compared(near, motor, min(made_good, lasting, key=lambda s: s.chi2))
-    if not near.wide:
+    resting = dip.slope[0] < 0.3 * near.prior[0][1] and dip.misfit < RESTING_MISFIT
+    if resting and not near.wide:
         return dip
     pulling = _while_pulling(near, hold, motor, made_good)
-    return dip if pulling is None or pulling.misfit > 1.3 * dip.misfit + 0.3 else pulling
+    allowed = 1.3 * dip.misfit + 0.3 if near.wide else dip.misfit
+    return dip if pulling is None or pulling.misfit > allowed else pulling
 
 
 def _compared(near: Near, motor: Motor, state: State) -> Dip:

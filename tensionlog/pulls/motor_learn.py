@@ -6,7 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionlog.pulls.dip import CONVERTERS, USUAL_CONVERTER
+from tensionlog.pulls.dip import (
+    CLEARLY_BETTER,
+    CONVERTERS,
+    MIDDLE_CONVERTER,
+    USUAL_CONVERTER,
+)
 from tensionlog.pulls.motor import LOWEST_RATE_HZ, Motor
 from tensionlog.pulls.motor_dip import Dip, refined
 from tensionlog.pulls.motor_hold import Held, filtered, hold_of, settled_part
@@ -15,7 +20,7 @@ from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]
 
-MOST_DIPS = 8
+MOST_DIPS = 6
 """Dips that a motor is learned from, the deepest of the job."""
 
 REACTIONS_S = (0.012, 0.02, 0.03)
@@ -56,10 +61,13 @@ def learn_motor(shapes: Sequence[Shape]) -> Motor:
     found = sorted(found, key=lambda f: -f.depth)[:MOST_DIPS]
     if len(found) < 3:
         return _fromteeth(usable, motor)
-    best = _tried(found, replace(motor, converter=CONVERTERS[-1]))
-    for converter in CONVERTERS[:-1]:
-        tried = _tried(found, replace(best.motor, converter=converter, u_ln_tau=0.3))
-        best = min(best, tried, key=lambda t: t.unexplained)
+    best = middle = _tried(found, replace(motor, converter=MIDDLE_CONVERTER))
+    for converter in CONVERTERS:
+        if converter != MIDDLE_CONVERTER:
+            tried = _tried(found, replace(best.motor, converter=converter, u_ln_tau=0.3))
+            best = min(best, tried, key=lambda t: t.unexplained)
+    if middle.unexplained < best.unexplained + CLEARLY_BETTER:
+        best = middle
     for reaction_s in REACTIONS_S:
         tried = _tried(found, replace(best.motor, reaction_s=reaction_s, u_ln_tau=0.3))
         if tried.unexplained >= best.unexplained:

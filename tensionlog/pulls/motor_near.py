@@ -49,10 +49,9 @@ class Near:
 
     def relaxed(self, t: Floats, start_t: Floats, rest_t: Floats) -> Floats:
         """Decades of time from the candidate to `t`, less those the motor pulled in."""
-        t = t - self.delay_s
-        return self._aged(np.minimum(t, start_t)) + (
-            self._aged(np.maximum(t, rest_t)) - self._aged(rest_t)
-        )
+        age, start, rest = (self._aged(x) for x in (t - self.delay_s, start_t, rest_t))
+        # The logarithm grows with time, so that it may be cut instead of the time.
+        return np.minimum(age, start) + np.maximum(age - rest, 0.0)
 
     def _aged(self, t: Floats) -> Floats:
         since = np.clip(t - self.top_t, 0.0, 1e3) + 0.2
