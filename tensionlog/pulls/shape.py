@@ -84,7 +84,7 @@ class Shape:
     level: float
     lifts: int
     cut: bool
-    began_loaded: bool
+    began_loaded: bool = False
     longest_gap: float
     crest: int
     reached: float
