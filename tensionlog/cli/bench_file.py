@@ -18,7 +18,10 @@ def load_settings() -> BenchSettings:
     except FileNotFoundError:
         return BenchSettings()
     except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"cannot read {path}: {error}. Correct it by hand.") from error
+        raise SettingsError(
+            f"cannot read {path}: {error}. Correct it by hand, or name another folder in "
+            "TENSIONLOG_CONFIG."
+        ) from error
 
 
 def save_settings(settings: BenchSettings) -> Path:

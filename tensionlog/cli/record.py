@@ -35,7 +35,11 @@ ENDS = {"job": "job-end", "check": "check-end", "hold": "hold-end"}
 @click.option("--mains", type=int, help="Number of mains.")
 @click.option("--crosses", type=int, help="Number of crosses.")
 @click.option("--tension", help="Mains/crosses, such as 26/24 or '12 kgf'.")
-@click.option("--order", type=click.Choice(["alternate", "left-then-right"]))
+@click.option(
+    "--order",
+    type=click.Choice(["alternate", "left-then-right"]),
+    help="Order of the mains.",
+)
 @click.option("--owner", help="Whose racket it is.")
 @click.option("--frame", help="The frame.")
 @click.option("--string", help="The string.")

@@ -7,7 +7,7 @@ import click
 
 from tensionlog.cli import options
 from tensionlog.cli.say import json_line
-from tensionlog.errors import UsageError
+from tensionlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
     from tensionlog.report.view import JobView
@@ -78,6 +78,6 @@ def _job(store: "Store", ref: str | None, bed: int | None) -> "StoredJob":
         return found[-1]
     refs = [job.ref or "?" for job in store.jobs()][-5:]
     if not refs:
-        raise UsageError("the database has no job. Store one with 'tensionlog replay --db'.")
-    asked = f"{ref or 'any job'}{'' if bed is None else f', bed {bed}'}"
-    raise UsageError(f"there is no {asked}. The latest are {', '.join(refs)}.")
+        raise StoreError("the database has no job. Store one with 'tensionlog replay --db'.")
+    asked = f"job {ref or 'at all'}{'' if bed is None else f', bed {bed}'}"
+    raise StoreError(f"there is no {asked}. The latest are {', '.join(refs)}.")

@@ -12,7 +12,7 @@ from typing import Final
 
 from sqlite_utils import Database
 
-from tensionlog.errors import StoreError
+from tensionlog.errors import DamagedStoreError, StoreError
 from tensionlog.store.filesystems import network_type
 from tensionlog.store.migrations import STEPS, migrations
 from tensionlog.store.sentences import said_plainly
@@ -107,11 +107,23 @@ def _prepared(connection: sqlite3.Connection) -> Database:
             # The write lock first: two programs that open a new file at once must not
             # both find the same steps pending.
             with writing(db):
-                migrations.apply(db)
+                _bring_up(db)
     except BaseException:
         connection.close()
         raise
     return db
+
+
+def _bring_up(db: Database) -> None:
+    try:
+        migrations.apply(db)
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_ERROR:
+            raise  # the disk, or another program
+        raise DamagedStoreError(
+            f"the database does not hold what its own list of steps says: {error}. "
+            "Rebuild it from the recordings."
+        ) from error
 
 
 def _set_up(db: Database) -> None:
