@@ -25,6 +25,10 @@ from tensionlog.errors import ClampError
 LIMITS = HoldLimits()
 HELD_AFTER_S = 3.0
 
+LAW_DOUBT = 0.005
+"""No string follows the law to better than this share of a loss (simulated strings that
+relax by other laws gave 0.5 to 2 %)."""
+
 RELAXATION = (0.045, 0.025)
 """Loss per decade of the usual strings and its spread: nylon 2–6 %, polyester 3–9 %,
 gut 1.5–4 % (from memory)."""
@@ -173,6 +177,11 @@ def _held(fit: Fit) -> tuple[float, float]:
     return float(held), float(np.hypot(u_held, u_late))
 
 
+def _u_loss(fit: Fit) -> float:
+    """Uncertainty of the loss: of the fit, and of the law's first half second."""
+    return float(np.hypot(fit.u(law.LOSS), LAW_DOUBT * fit.theta[law.LOSS]))
+
+
 def _result(
     fit: Fit,
     give: Give,
@@ -203,7 +212,7 @@ def _result(
         held=held * size,
         u_held=u_held * size,
         loss=float(fit.theta[law.LOSS]) * size,
-        u_loss=fit.u(law.LOSS) * size,
+        u_loss=_u_loss(fit) * size,
         creep=float(fit.theta[law.CREEP]) * size,
         u_creep=fit.u(law.CREEP) * size,
         slips=slips,

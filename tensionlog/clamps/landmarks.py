@@ -123,7 +123,7 @@ def _hand_off(readings: Readings, note_s: float) -> tuple[float, float]:
     with np.errstate(invalid="ignore"):
         fall = before_n - np.fmax.reduce(later)
     fall = np.where(np.isfinite(fall), fall, -np.inf)
-    best = _first_great(at_s, fall, gap_s, 0.5 * float(fall.max()))
+    best = _first_great(at_s, fall, gap_s, 0.75 * float(fall.max()))
     if not fall[best] > max(0.3, 8.0 * readings.noise / np.sqrt(width_s / readings.step_s)):
         raise ClampError(
             f"no hand-off is seen within {NOTE_ROOM_S:.2f} s of the note at {note_s:.2f} s: "
