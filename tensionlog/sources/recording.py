@@ -2,7 +2,7 @@
 
 A line is the host's only if it is `@ ` with an ISO time, `! ` with a JSON object, or one
 of the leading `# ` lines. Everything else came from the device and is passed on byte for
-byte, damaged or not, in blocks of up to 256 KiB, so that memory stays flat.
+byte, damaged or not, in blocks, so that memory stays flat.
 """
 
 import json

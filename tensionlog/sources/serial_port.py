@@ -85,6 +85,14 @@ def _stable_paths() -> dict[str, str]:
     return {os.path.realpath(link): str(link) for link in links}
 
 
+def stable_name(path: str) -> str:
+    """The name of a port that it will have when it is plugged in again, if there is one.
+
+    /dev/ttyACM0 may come back as /dev/ttyACM1, most of all while the old one is still open.
+    """
+    return _stable_paths().get(os.path.realpath(path), path)
+
+
 def open_port(url: str, *, baud: int = BAUD) -> "Port":
     """Open a port for this program alone.
 

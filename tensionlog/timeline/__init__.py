@@ -17,10 +17,11 @@ from tensionlog.timeline.events import (
     Restart,
     TimelineEvent,
 )
-from tensionlog.timeline.host_tie import Drift
+from tensionlog.timeline.host_tie import ClockStep, Drift
 from tensionlog.timeline.timeline import Timeline
 
 __all__ = [
+    "ClockStep",
     "Drift",
     "FaultSeen",
     "Gap",

@@ -12,6 +12,7 @@ the one nearest in the file.
 """
 
 from bisect import bisect_left, bisect_right
+from itertools import pairwise
 from math import sqrt
 from typing import NamedTuple
 
@@ -36,6 +37,20 @@ class Drift(NamedTuple):
 
     ppm: float
     u_ppm: float
+
+
+class ClockStep(NamedTuple):
+    """The host's clock was set while the device's ran on.
+
+    Attributes:
+        boot: Which start of the device.
+        t_s: Device time from which on the new setting holds, to within 5 s.
+        size_s: By how much; positive: set forward.
+    """
+
+    boot: int
+    t_s: float
+    size_s: float
 
 
 class Stretch:
@@ -112,6 +127,21 @@ class HostTie:
         if not own:
             return None
         return min(own, key=lambda s: _outside(s.device_s, device_s)).offset_at(device_s)
+
+    def steps(self) -> list[ClockStep]:
+        """Where the offset leapt and stayed; one late read that came back is none."""
+        lasting: list[Stretch] = []
+        for stretch in self.stretches():
+            at = (stretch.boot, stretch.device_s[0], stretch.offset_s[0])
+            if len(lasting) > 1 and len(lasting[-1].device_s) == 1 and lasting[-2].fits(*at):
+                lasting.pop()
+            lasting.append(stretch)
+        return [
+            ClockStep(after.boot, after.device_s[0], after.offset_s[0] - before.offset_s[-1])
+            for before, after in pairwise(lasting)
+            if after.boot == before.boot
+            and not before.fits(after.boot, after.device_s[0], after.offset_s[0])
+        ]
 
     def drift(self) -> Drift | None:
         """The device's rate over the longest stretch; None if that is too short to tell."""

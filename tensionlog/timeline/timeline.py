@@ -4,7 +4,7 @@ from tensionlog.model.lines import DeviceLine
 from tensionlog.model.sitting import Ledger
 from tensionlog.timeline.counted import CountedDevice
 from tensionlog.timeline.events import TimelineEvent
-from tensionlog.timeline.host_tie import Drift, HostTie, Stretch
+from tensionlog.timeline.host_tie import ClockStep, Drift, HostTie, Stretch
 from tensionlog.timeline.plain import PlainDevice
 
 _LONGEST_BURST_S = 30.0  # no terminal's buffer holds so many samples
@@ -124,6 +124,11 @@ class Timeline:
         """How fast the device's clock runs against the host's; None: too short to tell."""
         self._tie_chunk()
         return self._tie.drift()
+
+    def clock_steps(self) -> list[ClockStep]:
+        """Where the host's clock was set by more than a quarter of a second or so."""
+        self._tie_chunk()
+        return self._tie.steps()
 
     def _tie_chunk(self) -> None:
         """Tie the samples of the chunk just read to the time it arrived."""

@@ -11,7 +11,7 @@ import serial
 
 from tensionlog.errors import LinkError
 from tensionlog.sources import serial_port
-from tensionlog.sources.serial_port import Ended, Port, list_ports, open_port
+from tensionlog.sources.serial_port import Ended, Port, list_ports, open_port, stable_name
 
 posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 
@@ -101,7 +101,10 @@ def test_commands_are_lines():
     with terminal() as (device, path), opened(path) as port:
         assert port.identify()
         assert port.send("R,80")
-        assert os.read(device, 100) == b"?\nR,80\n"
+        got = b""
+        while len(got) < len(b"?\nR,80\n"):
+            got += os.read(device, 100)
+        assert got == b"?\nR,80\n"
 
 
 @posix
@@ -282,6 +285,16 @@ def test_ports_are_listed_with_a_name_that_survives_unplugging(monkeypatch):
         ("/dev/ttyACM0", "/dev/serial/by-id/usb-board-7", "Board"),
         ("/dev/ttyUSB1", None, "Adapter"),
     ]
+
+
+def test_a_port_without_a_stable_name_keeps_its_own(monkeypatch, tmp_path):
+    node, link = tmp_path / "ttyACM0", tmp_path / "usb-board-7"
+    node.touch()
+    link.symlink_to(node)
+    links = {os.path.realpath(node): str(link)}
+    monkeypatch.setattr(serial_port, "_stable_paths", lambda: links)
+    assert stable_name(str(node)) == stable_name(str(link)) == str(link)
+    assert stable_name("socket://bench:7") == "socket://bench:7"
 
 
 def test_listing_real_ports_works_on_this_machine():

@@ -89,6 +89,7 @@ def test_a_reader_that_stalled_for_seconds_moves_nothing():
     for true_s in (90.0, 104.0, 120.0):
         _, t_s = sitting.line.at_device(START_S + true_s)
         assert t_s == pytest.approx(sitting.device_s(true_s), abs=0.3)
+    assert sitting.line.clock_steps() == []
 
 
 @pytest.mark.parametrize(
@@ -121,6 +122,9 @@ def test_a_host_clock_that_is_set_moves_no_sample_and_no_note(step_s):
     line = sitting.line
     assert line.ledger().seconds == pytest.approx(240.0 - PERIOD_S, abs=0.02)
     assert line.ledger().restarts == line.ledger().missing == 0
+    (step,) = line.clock_steps()
+    assert step.size_s == pytest.approx(step_s, abs=0.05)
+    assert step.t_s == pytest.approx(120.0, abs=5.1)
     for true_s, stepped_s in ((30.0, 0.0), (100.0, 0.0), (135.0, step_s), (230.0, step_s)):
         near = (0, sitting.device_s(true_s))
         _, t_s = line.at_device(START_S + true_s + stepped_s, near=near)
@@ -225,7 +229,8 @@ def test_the_envelope_is_never_above_the_least_delay_nearby(pairs, at_s):
     tie = HostTie()
     for device_s, late_s in sorted(pairs):
         tie.add(0, device_s, START_S + device_s + late_s)
-    offset_s = tie.offset_s(0, min(max(at_s, min(pairs)[0]), max(pairs)[0]))
+    (stretch,) = tie.stretches()
+    offset_s = tie.offset_s(0, min(max(at_s, stretch.device_s[0]), stretch.device_s[-1]))
     near = [late_s for device_s, late_s in pairs if abs(device_s - at_s) < 1e-9]
     assert offset_s is not None
     assert -1e-6 <= offset_s - START_S <= max(late_s for _, late_s in pairs) + 1e-6
