@@ -1,7 +1,7 @@
 """A measured pull and its place in the bed make the `Pull` that is answered and stored."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tensionlog.model.job import Job
 from tensionlog.model.pull import FLAGS, Pull
@@ -16,7 +16,9 @@ from tensionlog.plan import Placed
 from tensionlog.pulls.lockout import Law
 from tensionlog.pulls.measured import Measured
 
-UNKNOWN_LAW = Law()
+UNKNOWN_LAW = replace(Law(), share=Law().share + Law().u_share)
+"""Where the head does not show the string's relaxation, the bound on what a clamp lost is
+kept a bound by granting the string more of it than most strings need."""
 
 LONGEST_GAP_S = 0.5
 """A hold with a longer hole in it was interrupted: a release could lie in the hole."""
@@ -84,13 +86,12 @@ def judge_pulls(
     """
     handed: dict[tuple[int, int, str], _HandedOff] = {}
     judged = []
-    for pull, place, law in zip(pulls, placed, bench.laws, strict=True):
-        law = law or UNKNOWN_LAW
+    for pull, place, known in zip(pulls, placed, bench.laws, strict=True):
         job = None if place.job_number is None else jobs[place.job_number - 1]
         behind = None
         if place.job_number is not None and place.held_position is not None:
             behind = handed.get((place.job_number, place.bed, place.held_position))
-        judged.append(_judged(pull, place, job, bench, law, behind))
+        judged.append(_judged(pull, place, job, bench, known, behind))
         if place.job_number is not None and place.position is not None:
             given = _handed_off(pull, place)
             if given is not None:
@@ -110,7 +111,7 @@ def _judged(
     place: Placed,
     job: Job | None,
     bench: Bench,
-    law: Law,
+    known: Law | None,
     behind: _HandedOff | None,
 ) -> Pull:
     measured, hold = pull.measured, pull.measured.hold
@@ -119,7 +120,7 @@ def _judged(
         target = job.target_n(place.position)
     to_look_for = place.clamp_opened is not None or job is None
     seen = bool(hold and hold.seen and to_look_for)
-    lost = _lost(pull, place, job, bench, law, behind) if seen else None
+    lost = _lost(pull, place, job, bench, known or UNKNOWN_LAW, behind) if seen else None
     reading_s = pull.release_s if seen and pull.release_s is not None else pull.shut_s
     return Pull(
         kind=place.kind,
@@ -135,7 +136,9 @@ def _judged(
         peak=measured.peak,
         top=hold.top if hold else None,
         at_3s=hold.at_3s if hold else None,
-        expected=_expected(target, reading_s - pull.top_s, law if bench.relaxes else None),
+        expected=_expected(
+            target, reading_s - pull.top_s, (known or Law()) if bench.relaxes else None
+        ),
         release=hold.release if hold else None,
         drop=hold.drop if hold and to_look_for else None,
         drop_u=hold.u_drop if hold and to_look_for else None,
@@ -222,6 +225,8 @@ def _give(lost: float | None, place: Placed, job: Job | None) -> float | None:
 def _held(pull: Timed, place: Placed, job: Job | None, bench: Bench) -> float | None:
     hold, spans = pull.measured.hold, _spans(place, job, bench)
     if hold is None or hold.drop is None or spans is None or not bench.calibrated:
+        return None
+    if not hold.seen:  # hidden by the exit grommet: a bound at best, no reading
         return None
     return lift_off_force(top=hold.top, drop=hold.drop, spans=spans)
 

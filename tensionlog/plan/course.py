@@ -233,9 +233,7 @@ class _Course:
         pull = replace(self.placed[index], clamp_shut=shut)
         self.placed[index] = pull
         if pull.position is not None:
-            self._bed = replace(
-                self._bed, clamp_on={**self._bed.clamp_on, pull.position: shut}
-            )
+            self._bed = replace(self._bed, clamp_on={**self._bed.clamp_on, pull.position: shut})
 
 
 def _planned_clamp(job: Job, position: str) -> str | None:

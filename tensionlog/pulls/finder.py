@@ -198,9 +198,9 @@ class StretchFinder:
         The empty reading is kept: a restart of the device does not move the cell's zero,
         and a string may hang on it when the device comes back.
         """
-        under_way = self._finish(cut_at_end=self._below < self._leave_count) if (
-            self._loaded
-        ) else None
+        under_way = (
+            self._finish(cut_at_end=self._below < self._leave_count) if (self._loaded) else None
+        )
         self._t, self._counts = [], []
         self._past.clear()
         self._unload()
@@ -249,7 +249,9 @@ class StretchFinder:
 
     def _finish(self, *, cut_at_end: bool) -> Stretch:
         done = self._stretch(cut_at_end=cut_at_end)
-        self._past.extend(zip(self._t[self._last + 1 :], self._counts[self._last + 1 :]))
+        self._past.extend(
+            zip(self._t[self._last + 1 :], self._counts[self._last + 1 :], strict=True)
+        )
         self._t, self._counts = [], []
         self._unload()
         return done

@@ -16,7 +16,14 @@ from tensionlog.pulls.lockout import SHUT_BEFORE_S, Hold
 from tensionlog.pulls.manners import Manners
 from tensionlog.pulls.measured import Measured
 from tensionlog.pulls.noise import wander
-from tensionlog.pulls.shape import AGAIN_SHARE, AGAIN_WITHIN_S, Shape, joined, shape_of, top_index
+from tensionlog.pulls.shape import (
+    AGAIN_SHARE,
+    AGAIN_WITHIN_S,
+    Shape,
+    joined,
+    shape_of,
+    top_index,
+)
 
 FULL_SHARE = 0.8
 LEAST_HELD_S = 0.12

@@ -156,7 +156,9 @@ class _BarReader:
 def _common_converter(holds: Sequence[Hold]) -> tuple[float, ...] | None:
     """What most of the seen falls say the converter averages over."""
     said = [h.converter for h in holds if h.converter is not None and h.drop is not None]
-    large = [h for h in holds if h.converter is not None and (h.drop or 0) > 20 * (h.u_drop or 1)]
+    large = [
+        h for h in holds if h.converter is not None and (h.drop or 0) > 20 * (h.u_drop or 1)
+    ]
     said = [h.converter for h in large if h.converter is not None] or said
     if len(said) < LEAST_HOLDS:
         return None

@@ -14,6 +14,7 @@ Floats = NDArray[np.float64]
 
 MOST_BINS = 64
 
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
     """Coefficients with their covariance.
@@ -69,9 +70,7 @@ def bins_of(keep: NDArray[np.bool_]) -> Bins:
     run = np.cumsum(np.diff(keep, prepend=False) & keep)[keep]
     within = np.arange(count) - np.searchsorted(run, run)
     starts = np.flatnonzero(within % size == 0)
-    return Bins(
-        keep=keep, starts=starts, n=np.diff(starts, append=count).astype(np.float64)
-    )
+    return Bins(keep=keep, starts=starts, n=np.diff(starts, append=count).astype(np.float64))
 
 
 def whitener(t: Floats, n: Floats, *, noise: float, walk: float) -> Floats:

@@ -326,7 +326,7 @@ def _share_fallen(fallen: Floats, drop: float, noise: float, *, least: float) ->
     """Mean share of the drop in some samples, given the benefit of their noise."""
     if not len(fallen):
         return least
-    doubt = 2.5 * noise / np.sqrt(len(fallen)) / drop
+    doubt = 2.5 * noise / float(np.sqrt(len(fallen))) / drop
     share = float(fallen.mean()) / drop
     return share + doubt if least else share - doubt
 
@@ -384,9 +384,7 @@ class _FittedLaw:
         return np.asarray(design @ self.result.coefficients)
 
 
-def _fit_law(
-    span: _Span, law: Law, edge: Edge | None, *, rounds: int = 3
-) -> _FittedLaw:
+def _fit_law(span: _Span, law: Law, edge: Edge | None, *, rounds: int = 3) -> _FittedLaw:
     """Solve for a, slope, drop and ln τ; the last by Gauss–Newton from the job's τ."""
     bins = _bins(span, edge)
     y = bins.mean(span.y)

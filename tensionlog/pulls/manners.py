@@ -154,7 +154,9 @@ def _landed(shape: Shape, *, relaxes: bool) -> bool:
     first = int(np.argmax(y > 0.45 * shape.level)) if len(y) else 0
     part = y[first:]
     if not relaxes:
-        return bool(len(part) and (np.maximum.accumulate(part) - part).max() > 0.1 * shape.level)
+        return bool(
+            len(part) and (np.maximum.accumulate(part) - part).max() > 0.1 * shape.level
+        )
     span = max(2, round(LANDING_S / shape.period))
     if len(part) <= span:
         return False

@@ -35,7 +35,9 @@ def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
     odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_beside(y)) + 1e-9
     clean = np.where(odd, middle, y)
     middle = _running_median(clean, 4)
-    cluster = np.abs(clean - middle) > np.maximum(20.0 * noise, 4.0 * _step_across(clean)) + 1e-9
+    cluster = (
+        np.abs(clean - middle) > np.maximum(20.0 * noise, 4.0 * _step_across(clean)) + 1e-9
+    )
     return np.where(cluster, middle, clean), odd | cluster
 
 

@@ -14,9 +14,7 @@ of 8 and 12 N then lie some hundred deviations above the empty reading. The gues
 decides when the cell counts as loaded; what is a pull is decided among the stretches."""
 
 
-def guess_scale(
-    counts: NDArray[np.float64], *, rate_hz: float, force: bool
-) -> float | None:
+def guess_scale(counts: NDArray[np.float64], *, rate_hz: float, force: bool) -> float | None:
     """Newtons per count, positive; None where more readings are needed.
 
     Args:

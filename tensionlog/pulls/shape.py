@@ -1,9 +1,9 @@
-"""The landmarks of one stretch: empty reading, start, ramp's end, peak, let-off.
+r"""The landmarks of one stretch: empty reading, start, ramp's end, peak, let-off.
 
         peak ┐  ┌ top (98 % of the settled level)
              /‾‾─────┐ release          ┌ let-off
             /        └───────────────┐ ┘
-    idle __/ start                    \\____
+    idle __/ start                    \____
 
 Everything here holds for all three heads. What the clamp's opening did to the hold is
 the business of `lockout`, `constant_pull` and `drop_weight`.
@@ -268,9 +268,7 @@ def _still_held(t: Floats, y: Floats, begin: int, end: int, last: int) -> int:
     return after.start + int(np.flatnonzero(y[after] > 0.6 * lower)[-1])
 
 
-def _let_off(
-    t: Floats, y: Floats, *, begin: int, end: int, noise: float, cut: bool
-) -> int:
+def _let_off(t: Floats, y: Floats, *, begin: int, end: int, noise: float, cut: bool) -> int:
     """Index of the last sample before the fall that ends the hold.
 
     Walks back from the last sample high up until the reading stands where it stood a

@@ -4,7 +4,7 @@ from typing import Final
 
 FLAG_WORDS: Final = {
     "early-clamp": "clamp shut before the string had settled",
-    "no-release": "no clamp release was found",
+    "no-release": "nothing was held behind it, so no release to look for",
     "interrupted": "the reading was interrupted",
     "gripper-slip": "the string slipped in the gripper",
     "straightened": "the string was straightened during the hold",
