@@ -16,7 +16,7 @@ from tensionlog.cli.keys import KEYS_LINE, keyboard
 from tensionlog.cli.say import warn
 from tensionlog.cli.session import Session
 from tensionlog.cli.ticket import checked, read_ticket_file, tensions
-from tensionlog.errors import StoreError, UsageError
+from tensionlog.errors import LinkError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.capture import Capture
@@ -88,6 +88,8 @@ def record(
     )
     folder = folder or settings.recordings_folder
     paths, caught = _sitting(settings, session, purpose, job, folder, store_path)
+    if not paths and caught is None:
+        raise LinkError(f"nothing came from {settings.port}, so nothing was recorded.")
     if paths and store_path is not None:
         store_recordings(paths, store_path)
         if job is not None:
