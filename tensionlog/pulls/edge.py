@@ -24,6 +24,16 @@ ones, and those of third and fourth order (common practice of bridge converters)
 FALLS_S = (0.006, 0.016, 0.027)
 """How long the force itself takes to fall as a clamp opens."""
 
+FINE_FALLS_S = tuple(0.005 + 0.0025 * i for i in range(11))
+"""The same where samples come so fast that the fall itself is seen."""
+
+STEP_PERIODS = 0.05
+"""How closely moments are tried, in conversions: the forms of different converters differ
+by less than a moment that is a tenth of a conversion off."""
+
+FINE_PERIOD_S = 0.002
+"""Time between samples below which the fall is told from the converter's smear."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edge:
@@ -91,12 +101,12 @@ def locate_edge(
     """
     reach = max(0.05, 6.0 * period)
     part = (t > near_s - 1.6 * reach) & (t < near_s + 1.8 * reach)
-    begins = near_s + np.arange(-reach, 0.6 * reach, max(0.0005, 0.15 * period))
+    begins = near_s + np.arange(-reach, 0.6 * reach, max(0.0005, STEP_PERIODS * period))
     elapsed = t[part][None, :] - begins[:, None]
     seen = residual[part] / depth
     best: tuple[float, Edge] = (np.inf, Edge(begin_s=near_s, width_s=SETTLE_PERIODS * period))
     for averages in CONVERTERS if converter is None else (converter,):
-        for fall_s in FALLS_S:
+        for fall_s in FALLS_S if period > FINE_PERIOD_S else FINE_FALLS_S:
             widths = (fall_s, *(n * period for n in averages))
             smear = _Smear(widths, min(0.0005, 0.1 * period))
             misfit = ((seen + smear.at(elapsed)) ** 2).sum(axis=1)
