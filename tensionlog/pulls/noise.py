@@ -72,13 +72,14 @@ def wander(times_s: Floats, levels: Floats, u_levels: Floats) -> float:
 
     The squared difference of two neighbouring empty readings is their own variance
     plus the rate squared times the time between; the median over the job keeps a
-    re-hung gripper out. Never below a twentieth of a thousandth of what 0.01 N/√s
-    would be worth knowing: zero where the readings agree better than they should.
+    re-hung gripper out. Zero where the readings agree better than they should, and
+    where there are fewer than six.
     """
     if len(levels) < 6:
         return 0.0
     gap = np.diff(times_s)
-    excess = np.diff(levels) ** 2 - (u_levels[1:] ** 2 + u_levels[:-1] ** 2)
     # the median of a chi-square with one degree of freedom is 0.4549
-    rate_squared = float(np.median(excess / np.maximum(gap, 1e-3))) / 0.4549
+    variance = np.diff(levels) ** 2 / 0.4549
+    excess = variance - (u_levels[1:] ** 2 + u_levels[:-1] ** 2)
+    rate_squared = float(np.median(excess / np.maximum(gap, 1e-3)))
     return float(np.sqrt(max(rate_squared, 0.0)))

@@ -34,7 +34,7 @@ def test_a_release_is_nobodys_hand(seed: int, step: float):
     seed=st.integers(0, 5000),
     at=st.integers(40, 200),
     n=st.integers(4, 48),
-    size=st.floats(1.5, 20.0),
+    size=st.floats(4.0, 20.0),
 )
 @settings(max_examples=40)
 def test_a_push_is_left_out_and_the_rest_is_kept(seed, at, n, size):
