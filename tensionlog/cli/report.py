@@ -20,15 +20,28 @@ if TYPE_CHECKING:
 @click.option("--bed", type=click.IntRange(min=1), help="Which bed of that job; else the last.")
 @options.unit
 @click.option("--out", type=click.Path(path_type=Path), help="File or folder of the page.")
+@click.option("--pull", help="One pull alone, such as R5 or its number; with --svg.")
+@click.option("--svg", type=click.Path(path_type=Path), help="File of that pull's picture.")
 @options.as_json
 def report(
-    db: Path, ref: str | None, bed: int | None, unit: str, out: Path | None, as_json: bool
+    db: Path,
+    ref: str | None,
+    bed: int | None,
+    unit: str,
+    out: Path | None,
+    pull: str | None,
+    svg: Path | None,
+    as_json: bool,
 ) -> None:
     """Write the report of a job: one HTML page that loads nothing.
 
     Prints a summary, or the same numbers as JSON; with --json a page is written only
-    where --out says so.
+    where --out says so. With --pull and --svg only that pull's picture is written.
     """
+    if (pull is None) != (svg is None):
+        raise UsageError(
+            "--pull and --svg go together: which pull, and the file to draw it in."
+        )
     from tensionlog.pipeline.views import job_view
     from tensionlog.report.answer import job_json
     from tensionlog.report.summary import summary
@@ -36,6 +49,9 @@ def report(
 
     with Store(db, must_exist=True) as store:
         view = job_view(store, _job(store, ref, bed), unit=unit)
+    if pull is not None and svg is not None:
+        _write_picture(view, pull, svg, as_json)
+        return
     written = None if as_json and out is None else write_page(view, out)
     if as_json:
         json_line(job_json(view))
@@ -54,14 +70,28 @@ def write_page(view: "JobView", out: Path | None) -> Path:
     from tensionlog.report.job import job_page
 
     path = _page_path(view, out)
+    _write(path, job_page(view))
+    return path
+
+
+def _write_picture(view: "JobView", pull: str, svg: Path, as_json: bool) -> None:
+    from tensionlog.report.picture import pull_picture
+
+    _write(svg, pull_picture(view, pull))
+    if as_json:
+        json_line({"picture": str(svg)})
+    else:
+        click.echo(f"Picture: {svg}")
+
+
+def _write(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(job_page(view), encoding="utf-8")
+        path.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise UsageError(
             f"cannot write {path}: {error.strerror or error}. Choose another place."
         ) from error
-    return path
 
 
 def _page_path(view: "JobView", out: Path | None) -> Path:
