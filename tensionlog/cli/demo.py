@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tensionlog.cli import options
-from tensionlog.cli.record import store_recordings
+from tensionlog.cli.record import store_sitting
 from tensionlog.cli.report import write_page
 from tensionlog.cli.session import Session
 from tensionlog.errors import TensionlogError, UsageError
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.live import Live
+    from tensionlog.pipeline.sitting import Whole
     from tensionlog.store import Store
     from tensionlog.twin import Played
 
@@ -84,10 +85,10 @@ def demo(folder: Path, seed: int, head: str, unit: str, as_json: bool) -> None:
     )
     played = _play(seed, head)
     session = Session(port="the twin", baud=115_200, unit=unit, as_json=as_json)
-    path = _record(played, folder, session)
+    whole, paths = _record(played, folder, session)
     db = folder / "demo.db"
-    store_recordings([path], db)
-    _prove(path, db)
+    store_sitting(whole, paths, db)
+    _prove(paths[0], db)
     _report(db, folder, unit, as_json)
 
 
@@ -105,7 +106,7 @@ def _play(seed: int, head: str) -> "Played":
     )
 
 
-def _record(played: "Played", folder: Path, session: Session) -> Path:
+def _record(played: "Played", folder: Path, session: Session) -> tuple["Whole", list[Path]]:
     """Stream the job over a pseudo-terminal and record it live."""
     from tensionlog.pipeline.live import Live
 
@@ -114,13 +115,13 @@ def _record(played: "Played", folder: Path, session: Session) -> Path:
     with _served(played, clock) as url, Live(_capture(script, folder, url, clock)) as live:
         operator = Operator(script, live, clock)
         session.follow(live, notes=operator.notes, goes_on=operator.is_busy)
-        told, _ = live.finish()
+        told, whole = live.finish()
         for last in told:
             session.say(last)
     recorder = live.capture.recorder
-    if recorder is None:
+    if recorder is None or whole is None:
         raise TensionlogError("the twin never spoke. That is a bug: please report it.")
-    return recorder.paths[0]
+    return whole, recorder.paths
 
 
 @contextmanager

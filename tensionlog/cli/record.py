@@ -20,7 +20,9 @@ from tensionlog.errors import LinkError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.capture import Capture
+    from tensionlog.pipeline.sitting import Whole
     from tensionlog.settings import BenchSettings
+    from tensionlog.store import Store
 
 ENDS = {"job": "job-end", "check": "check-end", "hold": "hold-end"}
 """The note that the key `e` writes before the recording is closed."""
@@ -87,11 +89,11 @@ def record(
         patient=wait,
     )
     folder = folder or settings.recordings_folder
-    paths, caught = _sitting(settings, session, purpose, job, folder, store_path)
+    whole, paths, caught = _sitting(settings, session, purpose, job, folder, store_path)
     if not paths and caught is None:
         raise LinkError(f"nothing came from {settings.port}, so nothing was recorded.")
-    if paths and store_path is not None:
-        store_recordings(paths, store_path)
+    if whole is not None and store_path is not None:
+        store_sitting(whole, paths, store_path)
         if job is not None:
             click.echo(f"Report it: tensionlog report --db {store_path}", err=True)
     if caught not in (None, signal.SIGINT):
@@ -105,8 +107,8 @@ def _sitting(
     job: Mapping[str, Any] | None,
     folder: Path,
     db: Path | None,
-) -> tuple[list[Path], signal.Signals | None]:
-    """Record until somebody ends it; return the files, and the signal that ended it."""
+) -> tuple["Whole | None", list[Path], signal.Signals | None]:
+    """Record until somebody ends it; return what was read, its files, and the signal."""
     from tensionlog.pipeline.live import Live
 
     capture = _capture(settings, purpose, folder)
@@ -121,13 +123,13 @@ def _sitting(
         click.echo(f"Keys: {KEYS_LINE}", err=True)
         notes = _own_keys(pressed, capture, purpose)
         session.follow(live, notes=notes, goes_on=lambda: not caught)
-        told, _ = live.finish()
+        told, whole = live.finish()
         for last in told:
             session.say(last)
     paths = [] if capture.recorder is None else capture.recorder.paths
     for path in paths:
         click.echo(f"Closed and safe: {path}", err=True)
-    return paths, caught[0] if caught else None
+    return whole, paths, caught[0] if caught else None
 
 
 def _capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capture":
@@ -209,21 +211,33 @@ def _phi(db: Path | None, bench: str) -> float | None:
         return None
 
 
-def store_recordings(paths: list[Path], db: Path) -> None:
-    """Read finished recordings again and store them.
+def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
+    """Store what was read live; a replay of the same recording would store the same.
 
     Raises:
-        TensionlogError: One of them could not be read or stored; it is safe as a file.
+        TensionlogError: It could not be stored; the recording is safe as a file.
     """
-    from tensionlog.pipeline.replay import Replayed, replay_all
+    from tensionlog.pipeline.keeping import keep, sitting_name
+    from tensionlog.sources.recording import open_recording
     from tensionlog.store import Store
 
     db.parent.mkdir(parents=True, exist_ok=True)
     with Store(db) as store:
-        for item in replay_all(paths, store=store):
-            if not isinstance(item, Replayed):
-                raise item
+        if len(paths) == 1:
+            digest = open_recording(paths[0]).digest()
+            keep(store, whole, name=sitting_name(paths[0]), digest=digest)
+        else:
+            _store_pieces(paths, store)
     click.echo(f"Stored in {db}", err=True)
+
+
+def _store_pieces(paths: list[Path], store: "Store") -> None:
+    """Store a sitting that a failing disk tore into several recordings, one by one."""
+    from tensionlog.pipeline.replay import Replayed, replay_all
+
+    for item in replay_all(paths, store=store):
+        if not isinstance(item, Replayed):
+            raise item
 
 
 def _job(
