@@ -27,19 +27,17 @@ def job_runs(
     """One record per `job-start`, in order."""
     starts = [at_s for at_s, note in notes if note.name == "job-start"]
     runs = []
-    beds: dict[str, int] = {}
     for number, (job, start_s) in enumerate(zip(jobs, starts, strict=True), 1):
-        beds[job.ref] = beds.get(job.ref, 0) + 1
         until = starts[number] if number < len(starts) else float("inf")
         mine = [(at, note) for at, note in notes if start_s <= at < until]
         of_job = [i for i, place in enumerate(placed) if place.job_number == number]
-        own = [pulls[i] for i in of_job if not pulls[i].void]
         law = next((laws[i] for i in reversed(of_job) if laws[i] is not None), None)
-        looked_at = [p for p in own if p.clamp_opened is not None and p.drop is not None]
+        own = [pulls[i] for i in of_job if not pulls[i].void]
+        looked_at = [p for p in own if p.held_position is not None and p.drop is not None]
         runs.append(
             JobRun(
                 number=number,
-                bed=beds[job.ref],
+                bed=sum(earlier.ref == job.ref for earlier in jobs[:number]),
                 raw=job.raw,
                 started_s=start_s,
                 ended_s=next((at for at, note in mine if note.name == "job-end"), None),
@@ -49,18 +47,26 @@ def job_runs(
                 phi_measured=phi_measured,
                 could_show_1mm=sum(_could_show(p, job, phi_max) for p in looked_at),
                 releases=len(looked_at),
-                broke=next(
-                    (str(n.body.get("position", "?")) for _, n in mine if n.name == "broke"),
-                    None,
-                ),
-                inspections=tuple(
-                    (str(n.body.get("item", "")), str(n.body.get("answer", "")))
-                    for _, n in mine
-                    if n.name == "inspect"
-                ),
+                broke=_broke(mine),
+                inspections=_inspections(mine),
             )
         )
     return runs
+
+
+def _broke(notes: Sequence[tuple[float, Note]]) -> str | None:
+    """Position of the string that broke, or None."""
+    said = (str(n.body.get("position", "?")) for _, n in notes if n.name == "broke")
+    return next(said, None)
+
+
+def _inspections(notes: Sequence[tuple[float, Note]]) -> tuple[tuple[str, str], ...]:
+    """What was inspected, and what was found."""
+    return tuple(
+        (str(n.body.get("item", "")), str(n.body.get("answer", "")))
+        for _, n in notes
+        if n.name == "inspect"
+    )
 
 
 def _could_show(pull: Pull, job: Job, phi_max: float) -> bool:
