@@ -192,5 +192,6 @@ def shrunk(drop: float, u_drop: float, *, gain: float) -> tuple[float, float]:
     return float(weight * drop), float(np.hypot(u_drop, spread))
 
 
-MOMENTS = 300.0
-"""Moments and shapes tried in one hold, as against one that is known."""
+MOMENTS = 3e4
+"""Moments and shapes tried in one hold times what a model of a head leaves out: an even
+chance where a fall is about to be seen."""

@@ -41,8 +41,17 @@ shares of the drop and of the tooth: found on two independent models of such a h
 BENDS_WORTH = 12.0
 """What a bend may explain by its freedom alone: it has two moments, a release one."""
 
+MOST_OVER = 0.35
+"""A knock falls from above the band, a release from within it: so many teeth at most."""
+
+WORST_TEETH = 3.0
+"""A fall known no better than to so many teeth was fitted to a gap."""
+
 RESTING_MISFIT = 1.25
 """Reduced chi-square above which the motor may have been at it before the fall."""
+
+BEND_SHARE = 0.012
+"""A string bends down by this share of its tension in a second, standard uncertainty."""
 
 CLEAR_GAIN = 100.0
 """Beyond this no other moment need be looked at."""
@@ -60,6 +69,7 @@ class Dip:
         lasting: Whether the motor left it as it is.
         gain: Chi-square by which it beats the best motor start without a fall.
         ln_tau: Fitted ln(τ/motor's), and its standard uncertainty.
+        over: By how much the reading before stands above where it comes back to.
         slope: Fitted relaxation per decade, and its standard uncertainty.
         misfit: Reduced chi-square.
     """
@@ -70,6 +80,7 @@ class Dip:
     before: float
     lasting: bool
     gain: float
+    over: float
     ln_tau: tuple[float, float]
     slope: tuple[float, float]
     misfit: float
@@ -90,6 +101,8 @@ def fit_dip(hold: Held, motor: Motor, at: float) -> Dip | None:
     made_good = best_made_good(near, tables, motor)
     lasting = best_of(near, tables, lasting_steps(near, motor))
     dip = _compared(near, motor, min(made_good, lasting, key=lambda s: s.chi2))
+    if dip.u_drop > WORST_TEETH * near.tooth:
+        return None
     resting = dip.slope[0] < 0.3 * near.prior[0][1] and dip.misfit < RESTING_MISFIT
     if resting and not near.wide:
         return dip
@@ -103,6 +116,8 @@ def _compared(near: Near, motor: Motor, state: State) -> Dip:
     tables = motor.tables(near.trace.boxes_s)
     null = float(solve(near, tables, teeth(near, motor)).chi2.min())
     dip = refined(near, motor, state, null)
+    if dip.over > MOST_OVER * near.tooth and dip.drop < 3.0 * near.tooth:
+        return replace(dip, gain=0.0)
     if not dip.seen or dip.gain > CLEAR_GAIN:
         return dip
     less = (null - _bent(near, tables)) / max(1.0, dip.misfit) - BENDS_WORTH
@@ -117,7 +132,7 @@ def _bent(near: Near, tables: Tables) -> float:
     """
     t = near.trace.t
     bends = np.arange(t[0] - 0.05, t[-1] - 0.04, 0.03)
-    waits = np.append(np.arange(0.06, 0.4, 0.06), np.inf)
+    waits = np.append(np.arange(0.08, 0.4, 0.06), np.inf)
     bend, wait = (a.ravel()[:, None] for a in np.meshgrid(bends, waits, indexing="ij"))
     design = np.stack(
         [
@@ -128,7 +143,7 @@ def _bent(near: Near, tables: Tables) -> float:
         ],
         axis=2,
     )
-    steep = 5.0 * near.tooth
+    steep = BEND_SHARE * abs(near.prior[0][0])
     prior = np.zeros(4), np.array([1e3 * near.tooth, steep, steep, 2.0 * near.tooth])
     y = near.trace.y - near.prior[0][0]
     return float(solve_many(design, y, near.trace.noise, prior).chi2.min())
@@ -186,6 +201,7 @@ def refined(near: Near, motor: Motor, state: State, null: float) -> Dip:
         before=near.prior[0][0] + _level_at(near, tables, state, c),
         lasting=state.share < 0.0,
         gain=(null - result.chi2) / max(1.0, misfit),
+        over=0.0 if state.share < 0.0 or state.pulling else -float(c[2]),
         ln_tau=(float(c[6]), result.u(6)),
         slope=(float(c[1]), result.u(1)),
         misfit=misfit,

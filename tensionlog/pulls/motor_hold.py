@@ -62,7 +62,7 @@ def hold_of(shape: Shape, motor: Motor) -> Held:
         converter=motor.converter,
     )
     level = float(np.median(trace.y))
-    trace = trace.kept(~disturbed(trace, level=level))
+    trace = trace.kept(~disturbed(trace, tooth=motor.tooth * abs(level)))
     return Held(trace=trace, top_t=float(shape.t[shape.top]), level=level)
 
 

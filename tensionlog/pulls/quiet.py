@@ -4,9 +4,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.pulls.dip import Trace
+from tensionlog.pulls.disturbed import comes_back
 
-PUSH_SHARE = 0.008
-"""A motor keeps its reading within about this share above the middle of its band."""
+PUSH_TEETH = 1.2
+"""What stands so many teeth above the reading on both sides is a hand's doing."""
 
 PUSH_FLANK_S = 0.12
 """How far a push reaches beyond where it stands out."""
@@ -14,16 +15,20 @@ PUSH_FLANK_S = 0.12
 PLUCK_S = 0.3
 """How long a plucked string rings on."""
 
-PLUCK_SAMPLES = 6
-"""So many samples of a tenth of a second stand out from their neighbours in a pluck;
-the corners of a fall are four at most."""
+PLUCK_SAMPLES = 4
+"""So many samples within 0.15 s turn back in a pluck; a fall turns once or twice."""
 
 
-def disturbed(trace: Trace, *, level: float) -> NDArray[np.bool_]:
-    """Which samples to leave out of a motor's hold, shape (n,)."""
-    pushed = trace.y > level + max(5.0 * trace.noise, PUSH_SHARE * level)
-    if len(pushed) > 3:
-        pushed &= np.convolve(pushed, np.ones(3), "same") >= 2.0
+def disturbed(trace: Trace, *, tooth: float) -> NDArray[np.bool_]:
+    """Which samples to leave out of a motor's hold, shape (n,).
+
+    Args:
+        trace: The settled hold.
+        tooth: Height of the motor's saw-tooth, which no reading exceeds by itself.
+    """
+    pushed = comes_back(
+        trace.y, period=trace.period, threshold=max(6.0 * trace.noise, PUSH_TEETH * tooth)
+    )
     return _around(trace.t, pushed, PUSH_FLANK_S, PUSH_FLANK_S) | plucked(trace)
 
 
@@ -33,7 +38,10 @@ def plucked(trace: Trace) -> NDArray[np.bool_]:
     bent = np.zeros(len(y), dtype=bool)
     if len(y) < 12:
         return bent
-    bent[1:-1] = np.abs(y[1:-1] - 0.5 * (y[:-2] + y[2:])) > 6.0 * trace.noise
+    bend = y[1:-1] - 0.5 * (y[:-2] + y[2:])
+    large = np.abs(bend) > 6.0 * trace.noise
+    # A string that rings bends to and fro; the corners of a fall bend one way for a while.
+    bent[2:-1] = large[1:] & large[:-1] & (bend[1:] * bend[:-1] < 0.0)
     width = min(len(y), max(8, round(0.15 / trace.period)))
     rings = np.convolve(bent, np.ones(width), "same") >= PLUCK_SAMPLES
     return _around(trace.t, rings & bent, 0.1, PLUCK_S)
