@@ -12,6 +12,7 @@ import numpy as np
 
 from tensionlog.model.lines import DeviceLine
 from tensionlog.model.recording import Calibration, Header, Note
+from tensionlog.pipeline.plausible import usable
 from tensionlog.pipeline.windows import Windows
 from tensionlog.pulls.finder import Stretch, StretchFinder
 from tensionlog.pulls.group import (
@@ -65,6 +66,8 @@ class Gatherer:
         )
         self.windows = Windows(header)
         self.notes: list[tuple[Note, tuple[int, float]]] = []
+        self.said: list[Note] = []
+        self.warnings: list[str] = []
         self.marks: list[Marked] = []
         self._decoder = (
             LineDecoder() if header.pattern is None else PlainDecoder(header.pattern)
@@ -103,7 +106,10 @@ class Gatherer:
 
     def note(self, note: Note) -> None:
         """An operator's note, in the order of the file."""
-        self.notes.append((note, self.timeline.now))
+        sensible, left_out = usable(note)
+        self.said.append(note)
+        self.warnings += left_out
+        self.notes.append((sensible, self.timeline.now))
         self.windows.note_seen(note.name)
         self._group_ends = self._group_ends or note.name in GROUP_NOTES
 

@@ -119,7 +119,7 @@ class Sitting:
                 )
             ),
             ledger=self._gathered.timeline.ledger(),
-            notes=tuple(note for note, _ in self._gathered.notes),
+            notes=tuple(self._gathered.said),
             tests=read_tests(self._gathered, pulls=pulls, dialled=dialled),
             warnings=self._warnings(),
             boot_starts_s=self._boot_starts(kept),
@@ -172,9 +172,11 @@ class Sitting:
         return PHI_MAX_UNMEASURED if self._phi_max is None else self._phi_max
 
     def _warnings(self) -> tuple[str, ...]:
+        left_out = tuple(self._gathered.warnings)
         if self._gathered.calibrated:
-            return ()
+            return left_out
         return (
+            *left_out,
             "no calibration in the recording: forces are not known, readings are answered "
             "as counts. Do the morning check and record again, or give a calibration.",
         )
