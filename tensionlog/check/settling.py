@@ -38,6 +38,10 @@ _WALK_ALLOWED_N_PER_ROOT_S: Final = 0.02
 """What a walk may do inside a window before it counts as a hand: twice the fastest, so
 that windows are not picked for being quiet."""
 
+_DRAUGHT_N: Final = 0.04
+"""What a draught may do inside a window (bench experience, no source). A hand does tenths
+of newtons at least; two quiet seconds at the end are no measure of the draught before."""
+
 _MEMORY_S: Final = 0.3
 """What a draught or a poor swing leaves stays on one side about this long."""
 
@@ -77,6 +81,7 @@ class Level:
         piece_t_s: Middles of the window's pieces of about a second, shape (p,).
         piece: Level of each piece, swing taken out, shape (p,).
         piece_s: How long each piece is.
+        piece_lift: What each reads too much if the swing is a pendulum's, shape (p,).
         piece_noise: Covariance of the pieces from the samples' noise, shape (p, p).
         piece_beyond: The same from what misfits beyond noise, shape (p, p).
     """
@@ -90,6 +95,7 @@ class Level:
     piece_t_s: Floats
     piece: Floats
     piece_s: float
+    piece_lift: Floats
     piece_noise: Floats
     piece_beyond: Floats
 
@@ -213,8 +219,8 @@ def _is_plausible(part: Blocks, new: int, fit: Fit, floor: float) -> bool:
     walk = _WALK_ALLOWED_N_PER_ROOT_S**2 * length
     scatter, scatter_new = (1 + 3 * np.sqrt(2 / max(1, n)) for n in (fit.freedoms, new))
     return bool(
-        fit.misfit <= floor * scatter + walk / 6
-        and np.mean(fit.residual[:new] ** 2) <= floor * scatter_new + walk / 3
+        fit.misfit <= floor * scatter + walk / 6 + _DRAUGHT_N**2
+        and np.mean(fit.residual[:new] ** 2) <= floor * scatter_new + walk / 3 + _DRAUGHT_N**2
     )
 
 
@@ -228,7 +234,7 @@ def _level(part: Blocks, fit: Fit, noise: float) -> Level:
     length = float(part.t_s[-1] - part.t_s[0])
     decay = np.array([mode.decay for mode in fit.modes])
     return Level(
-        level=float(whole @ part.mean),
+        level=float(whole @ (part.mean - fit.lift_share * fit.lift)),
         u=float(np.sqrt(whole**2 @ (white + beyond))),
         t_s=float(whole @ part.t_s),
         start_s=float(part.t_s[0]),
@@ -237,6 +243,7 @@ def _level(part: Blocks, fit: Fit, noise: float) -> Level:
         piece_t_s=(part.t_s @ pieces) / pieces.sum(axis=0),
         piece=gain @ part.mean,
         piece_s=length / pieces.shape[1],
+        piece_lift=gain @ fit.lift,
         piece_noise=(gain * white) @ gain.T,
         piece_beyond=beyond * gain @ gain.T,
     )

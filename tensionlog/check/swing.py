@@ -34,14 +34,21 @@ class Mode(NamedTuple):
     decay: float
 
 
+LIFT: Final = 1 / 3
+"""A pendulum pulls by a third of its swing's amplitude more than its weight, as long as it
+swings (to second order in the angle: 1/4 beside 3/4); a bouncing mass does not."""
+
+
 class Fit(NamedTuple):
     """A level and its swing over one window.
 
     Attributes:
         modes: The oscillations.
         swing: Columns of the oscillations and of their derivatives, shape (k, 4 * modes).
+        lift: What the swing adds to the mean if it is a pendulum's, shape (k,).
+        lift_share: How much of that the window itself shows, 0…1.
         amplitudes: Of each mode at the window's beginning, in the unit of the reading.
-        residual: What is left, shape (k,).
+        residual: What is left, with as much lift as fits, shape (k,).
         misfit: Mean squared residual per freedom, weighted so that a typical block
             counts once.
         freedoms: Blocks less parameters.
@@ -49,6 +56,8 @@ class Fit(NamedTuple):
 
     modes: tuple[Mode, ...]
     swing: Floats
+    lift: Floats
+    lift_share: float
     amplitudes: tuple[float, ...]
     residual: Floats
     misfit: float
@@ -71,16 +80,31 @@ def fit_swing(t: Floats, y: Floats, weight: Floats, modes: tuple[Mode, ...]) -> 
         if np.max(np.abs(np.subtract(modes, before))) * t[-1] < _STILL_RAD:
             break
     freedoms = max(1, len(t) - base.shape[1] - slopes.shape[1])
+    amplitudes = np.hypot(beta[1::2], beta[2::2])
+    envelopes = np.exp(-np.outer(t, [mode.decay for mode in modes])).reshape(len(t), -1)
+    lift = envelopes @ (LIFT * amplitudes)
+    share, beside = _lift_share(base, lift, left, weight)
+    left = left - share * beside
     return Fit(
         modes=modes,
         swing=np.hstack([base[:, 1:], slopes]),
-        amplitudes=tuple(
-            float(np.hypot(*beta[1 + 2 * i : 3 + 2 * i])) for i in range(len(modes))
-        ),
+        lift=lift,
+        lift_share=share,
+        amplitudes=tuple(float(a) for a in amplitudes),
         residual=left,
         misfit=float(weight @ left**2) / freedoms,
         freedoms=freedoms,
     )
+
+
+def _lift_share(
+    base: Floats, lift: Floats, left: Floats, weight: Floats
+) -> tuple[float, Floats]:
+    """How much of the lift explains `left` best, 0…1, and what level and swing leave of it."""
+    beside = lift - base @ _least_squares(base, lift, weight)
+    square = float(weight @ beside**2)
+    share = float(weight @ (beside * left)) / square if square > 0 else 0.0
+    return _held(share, 0.0, 1.0), beside
 
 
 def best_new_mode(t: Floats, residual: Floats, weight: Floats) -> Mode | None:

@@ -48,21 +48,52 @@ def loads_above_zero(levels: Sequence[Level], is_empty: Sequence[bool]) -> Loads
         levels: Of all windows in order of time; at least one empty and one loaded.
         is_empty: Whether nothing hung on the cell.
     """
-    y = np.concatenate([level.piece for level in levels])
-    noise = _block_diagonal([level.piece_noise for level in levels])
-    beyond = _block_diagonal([level.piece_beyond for level in levels])
-    walk = _walk_covariance(levels)
-    design = _design(levels, is_empty)
-    rate, share = _walk_rate(y, design, noise, beyond, walk)
-    reading = noise + share * beyond
-    weighted = np.linalg.solve(reading + rate**2 * walk, design).T
-    gain = np.linalg.solve(weighted @ design, weighted)[1:]
-    return Loads(
-        added_n=gain @ y,
-        from_reading=gain @ reading @ gain.T,
-        from_walk=gain @ (rate**2 * walk) @ gain.T,
-        rate=rate,
+    pieces = _Pieces(
+        level=np.concatenate([level.piece for level in levels]),
+        lift=np.concatenate([level.piece_lift for level in levels]),
+        noise=_block_diagonal([level.piece_noise for level in levels]),
+        beyond=_block_diagonal([level.piece_beyond for level in levels]),
+        walk=_walk_covariance(levels),
+        design=_design(levels, is_empty),
     )
+    like = _likeliest(pieces)
+    reading = pieces.noise + like.lasting * pieces.beyond
+    # a pendulum or not: between the two the truth is one of them, never the mean
+    doubt = like.pendulum * (1 - like.pendulum) * np.outer(pieces.lift, pieces.lift)
+    walk = like.rate**2 * pieces.walk
+    weighted = np.linalg.solve(reading + walk, pieces.design).T
+    gain = np.linalg.solve(weighted @ pieces.design, weighted)[1:]
+    return Loads(
+        added_n=gain @ (pieces.level - like.pendulum * pieces.lift),
+        from_reading=gain @ (reading + doubt) @ gain.T,
+        from_walk=gain @ walk @ gain.T,
+        rate=like.rate,
+    )
+
+
+class _Pieces(NamedTuple):
+    """The pieces of all windows, one after the other."""
+
+    level: Floats
+    lift: Floats
+    noise: Floats
+    beyond: Floats
+    walk: Floats
+    design: Floats
+
+
+class _Likely(NamedTuple):
+    """What the check says of itself.
+
+    Attributes:
+        rate: Of the walk, newtons per root second.
+        lasting: Share of what misfits that lasts longer than a second.
+        pendulum: Chance that the masses swung as pendulums, not up and down.
+    """
+
+    rate: float
+    lasting: float
+    pendulum: float
 
 
 def _walk_covariance(levels: Sequence[Level]) -> Floats:
@@ -84,24 +115,31 @@ def _design(levels: Sequence[Level], is_empty: Sequence[bool]) -> Floats:
     return np.column_stack(columns)
 
 
-def _walk_rate(
-    y: Floats, design: Floats, noise: Floats, beyond: Floats, walk: Floats
-) -> tuple[float, float]:
-    """Rate of the walk and share of `beyond` that lasts.
+def _likeliest(pieces: _Pieces) -> _Likely:
+    """Weigh every rate of the walk, every lasting share, pendulum or not.
 
     What benches usually show of the rate is weighed by what this check shows.
     """
-    tried = _BEYOND if beyond.any() else (0.0,)
+    tried = _BEYOND if pieces.beyond.any() else (0.0,)
+    both = np.column_stack([pieces.level, pieces.level - pieces.lift])
     logs = np.array(
         [
-            [_log_likelihood(y, design, noise + e * beyond + q**2 * walk) for e in tried]
-            for q in _RATES
+            [
+                _log_likelihood(both, pieces.design, pieces.noise + e * pieces.beyond + walk)
+                for e in tried
+            ]
+            for walk in (q**2 * pieces.walk for q in _RATES)
         ]
     )
-    logs -= 0.5 * (np.log(_RATES / _USUAL_N_PER_ROOT_S)[:, None] / _USUAL_LN_SD) ** 2
+    usual = -0.5 * (np.log(_RATES / _USUAL_N_PER_ROOT_S) / _USUAL_LN_SD) ** 2
+    logs += usual[:, None, None]
     share = np.exp(logs - logs.max())
     share /= share.sum()
-    return _covering(share.sum(axis=1)), float(share.sum(axis=0) @ tried)
+    return _Likely(
+        rate=_covering(share.sum(axis=(1, 2))),
+        lasting=float(share.sum(axis=(0, 2)) @ tried),
+        pendulum=float(share.sum(axis=(0, 1))[1]),
+    )
 
 
 def _covering(share: Floats) -> float:
@@ -115,14 +153,15 @@ def _covering(share: Floats) -> float:
     return float(np.interp(erf(sqrt(2)), inside, twice / 2))
 
 
-def _log_likelihood(y: Floats, design: Floats, covariance: Floats) -> float:
-    """Restricted log likelihood: the levels themselves say nothing about the walk."""
+def _log_likelihood(both: Floats, design: Floats, covariance: Floats) -> Floats:
+    """Restricted log likelihood of each column: levels say nothing about the walk."""
     factor = np.linalg.cholesky(covariance)
-    white = np.linalg.solve(factor, np.column_stack([design, y]))
-    q, r = np.linalg.qr(white[:, :-1])
-    left = white[:, -1] - q @ (q.T @ white[:, -1])
+    white = np.linalg.solve(factor, np.column_stack([design, both]))
+    q, r = np.linalg.qr(white[:, : design.shape[1]])
+    left = white[:, design.shape[1] :]
+    left = left - q @ (q.T @ left)
     logdet = np.log(np.diag(factor)).sum() + np.log(np.abs(np.diag(r))).sum()
-    return float(-logdet - 0.5 * left @ left)
+    return np.asarray(-logdet - 0.5 * np.sum(left**2, axis=0), dtype=np.float64)
 
 
 def _block_diagonal(blocks: Sequence[Floats]) -> Floats:

@@ -1,18 +1,18 @@
 """Polynomial calibration fits by least squares, with everything a reader must know of them.
 
-The powers of raw ADC counts or newtons spread over twenty decades, so the fit is made in
-a centred, scaled variable, by a QR factorisation and one step of refinement in extended
-precision; only the finished coefficients are carried back to the reader's own variable.
+Powers of counts or newtons spread over twenty decades: the fit is made in a centred, scaled
+variable by QR and one refinement in extended precision, and only then carried back.
 """
 
 from dataclasses import dataclass
-from math import comb, sqrt
+from math import sqrt
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tensionlog.errors import CalibrationError
+from tensionlog.stats.powers import least_squares, middle_and_half, moved, to_origin
 
 Floats = NDArray[np.float64]
 
@@ -21,12 +21,7 @@ LOWER_LIMIT_FACTOR: Final = 2.4
 
 
 class Estimate(NamedTuple):
-    """A number with its standard uncertainty.
-
-    Attributes:
-        value: The number.
-        u: One standard uncertainty.
-    """
+    """A number with one standard uncertainty."""
 
     value: float
     u: float
@@ -137,8 +132,7 @@ class PolynomialFit:
         """The root nearest to the middle of the range; only where the curve has a slope."""
         low, high = self.x_low, self.x_high
         scale = max(high - low, 1e-300)
-        # in x counted from the middle in ranges the powers stay near one, and roots exact
-        shifted = _moved(self.coefficients, (low + high) / 2 - self.origin, scale)
+        shifted = moved(self.coefficients, (low + high) / 2 - self.origin, scale)
         shifted[0] -= y
         roots = np.roots(shifted[::-1])
         real = roots[np.abs(roots.imag) <= 1e-9 * (1 + np.abs(roots.real))].real
@@ -180,17 +174,16 @@ def fit_polynomial(
     """
     x_, y_ = _points(x, y, degree)
     root = _root_weights(len(x_), weights, u_y)
-    middle, half = _middle(x_)
+    middle, half = middle_and_half(x_)
     powers = ((x_ - middle) / half)[:, None] ** np.arange(degree + 1)
-    scaled, factor = _least_squares(powers, y_, root)
+    scaled, factor = least_squares(powers, y_, root)
     residuals = y_ - powers @ scaled
     freedoms = len(x_) - degree - 1
     misfit = float(np.sum((root * residuals) ** 2))
     sd = np.sqrt(misfit / freedoms) if freedoms else float("nan")
-    back = _to_origin(degree, middle - origin, half)
+    back = to_origin(degree, middle - origin, half)
     spread = np.linalg.solve(factor, np.eye(degree + 1))
-    known = 1.0 if u_y is not None else sd
-    reach = back @ spread * known
+    reach = back @ spread * (1.0 if u_y is not None else sd)
     return PolynomialFit(
         coefficients=back @ scaled,
         covariance=reach @ reach.T,
@@ -235,8 +228,7 @@ def fit_proportional(
     """
     x_, y_ = _points(x, y, 0)
     weight = _root_weights(len(x_), weights, None) ** 2
-    square = float(weight @ x_**2)
-    if square == 0:
+    if (square := float(weight @ x_**2)) == 0:
         raise CalibrationError("every x is zero: no slope can be fitted. Add a load.")
     slope = float(weight @ (x_ * y_)) / square
     residuals = y_ - slope * x_
@@ -301,38 +293,6 @@ def _root_weights(n: int, weights: ArrayLike | None, u_y: ArrayLike | None) -> F
     if weight.shape != (n,) or not (np.isfinite(weight).all() and (weight > 0).all()):
         raise CalibrationError(f"{n} points need {n} weights, all finite and above zero.")
     return np.sqrt(weight)
-
-
-def _middle(x: Floats) -> tuple[float, float]:
-    low, high = float(x.min()), float(x.max())
-    return (low + high) / 2, (high - low) / 2 or 1.0
-
-
-def _least_squares(powers: Floats, y: Floats, root: Floats) -> tuple[Floats, Floats]:
-    """Coefficients by QR and one refinement, and the triangular factor R."""
-    q, factor = np.linalg.qr(root[:, None] * powers)
-    scaled = np.linalg.solve(factor, q.T @ (root * y))
-    long = np.longdouble
-    left = np.asarray(root.astype(long) * (y.astype(long) - powers.astype(long) @ scaled))
-    return scaled + np.linalg.solve(factor, q.T @ left.astype(np.float64)), factor
-
-
-def _to_origin(degree: int, shift: float, half: float) -> Floats:
-    """Matrix that turns coefficients of ((x - middle)/half) into those of (x - origin)."""
-    back = np.zeros((degree + 1, degree + 1))
-    for k in range(degree + 1):
-        for j in range(k + 1):
-            back[j, k] = comb(k, j) * (-shift) ** (k - j) / half**k
-    return back
-
-
-def _moved(coefficients: Floats, shift: float, scale: float) -> Floats:
-    """Coefficients in u of the same polynomial, with x = shift + scale * u."""
-    moved = np.zeros(len(coefficients))
-    for k, c in enumerate(coefficients):
-        for j in range(k + 1):
-            moved[j] += c * comb(k, j) * shift ** (k - j) * scale**j
-    return moved
 
 
 def _r_squared(y: Floats, root: Floats, misfit: float) -> float:

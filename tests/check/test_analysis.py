@@ -34,7 +34,7 @@ def scored(check, seed, n):
 
 
 def test_span_and_zero_are_found_and_their_doubt_is_honest(check):
-    error, u, zero = scored(check, 101, 40)
+    error, u, zero = scored(check, 101, 24)
 
     assert rms(error) < 0.025
     assert np.abs(error).max() < 0.08

@@ -57,13 +57,13 @@ def test_a_straight_cell_keeps_its_line_and_a_bowed_one_earns_a_quadratic():
 def test_stated_uncertainties_cover_the_forces_read_back():
     rng = np.random.default_rng(3)
     scores = []
-    for _ in range(300):
+    for _ in range(200):
         result = calibrate(runs(rng, times=4), zero_counts=ZERO)
         reading = ZERO + SCALE * 130 + rng.normal(0, 20)
         force, u = result.read_back(reading)
         scores.append((force - 130) / u)
 
-    assert np.mean(np.abs(scores) < 2) == pytest.approx(0.94, abs=0.035)
+    assert np.mean(np.abs(scores) < 2) == pytest.approx(0.94, abs=0.04)
 
 
 def test_doubt_grows_beyond_the_heaviest_load():

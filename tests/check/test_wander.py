@@ -7,7 +7,7 @@ from tensionlog.check.settling import Level
 from tensionlog.check.wander import loads_above_zero
 
 
-def window(t_s, readings, noise=1e-4):
+def window(t_s, readings, noise=1e-4, lift=0.0):
     """A window of one-second pieces at known readings."""
     n = len(readings)
     return Level(
@@ -20,6 +20,7 @@ def window(t_s, readings, noise=1e-4):
         piece_t_s=np.asarray(t_s, dtype=float),
         piece=np.asarray(readings, dtype=float),
         piece_s=1.0,
+        piece_lift=np.broadcast_to(lift, n).astype(float),
         piece_noise=noise**2 * np.eye(n),
         piece_beyond=np.zeros((n, n)),
     )
@@ -84,3 +85,20 @@ def test_a_stated_covariance_is_what_repeated_checks_scatter_by():
         scores.append((loads.added_n[0] - 100) / u)
 
     assert np.sqrt(np.mean(np.square(scores))) == pytest.approx(1.0, abs=0.2)
+
+
+@pytest.mark.parametrize("is_pendulum", [True, False])
+def test_masses_that_swing_as_pendulums_are_told_from_ones_that_bounce(is_pendulum):
+    rng = np.random.default_rng(4)
+    lift = 0.3 * np.exp(-np.arange(8.0) / 2)
+    levels = []
+    for i in range(3):
+        at = 20.0 * i
+        empty = rng.normal(0, 0.005, 8)
+        loaded = 100 + rng.normal(0, 0.005, 8) + is_pendulum * lift
+        levels += [window(at + np.arange(8.0), empty, 0.005)]
+        levels += [window(at + 10 + np.arange(8.0), loaded, 0.005, lift)]
+
+    loads = loads_above_zero(levels, [True, False] * 3)
+
+    assert loads.added_n == pytest.approx([100.0] * 3, abs=0.02)
