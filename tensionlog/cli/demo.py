@@ -1,6 +1,7 @@
 """`tensionlog demo`: a whole job, live, on a bench made of numbers."""
 
 import json
+import os
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,7 +16,7 @@ from tensionlog.cli import options
 from tensionlog.cli.record import store_sitting
 from tensionlog.cli.report import write_page
 from tensionlog.cli.session import Session
-from tensionlog.errors import TensionlogError, UsageError
+from tensionlog.errors import TensionlogError
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.live import Live
@@ -74,7 +75,8 @@ class FastClock:
 def demo(folder: Path, seed: int, head: str, unit: str, as_json: bool) -> None:
     """String a racket on a bench made of numbers, and report it.
 
-    A simulated bench streams over a pseudo-terminal; the code that records a real one
+    A simulated bench streams over a pseudo-terminal (where the system has none, over
+    a local socket); the code that records a real one
     records it live, stores it, verifies it and writes its report. Workshop, player,
     frame and string are invented.
     """
@@ -126,16 +128,18 @@ def _record(played: "Played", folder: Path, session: Session) -> tuple["Whole", 
 
 @contextmanager
 def _served(played: "Played", clock: FastClock) -> Iterator[str]:
-    """The bench on a pseudo-terminal; its path."""
-    try:
-        from tensionlog.twin.pty_link import served
-    except ImportError as error:
-        raise UsageError(
-            "the demo needs a pseudo-terminal, which this system does not have. Replay a "
-            "shipped recording: tensionlog replay recordings/*.rec.gz --db demo.db"
-        ) from error
+    """The bench as a port; what to open."""
+    from tensionlog.twin.network_link import served_on_network
+
     rate_hz = Script(played.recording).header["rate_hz"]
-    with served(lambda _hz: played.recording, clock=clock.monotonic_s, rate_hz=rate_hz) as link:
+    device = {"clock": clock.monotonic_s, "rate_hz": rate_hz}
+    if os.name != "posix":  # no pseudo-terminals there
+        with served_on_network(lambda _hz: played.recording, **device) as url:
+            yield url
+        return
+    from tensionlog.twin.pty_link import served
+
+    with served(lambda _hz: played.recording, **device) as link:
         yield link.path
 
 

@@ -11,6 +11,7 @@ really happened. Workshop, players, frames and strings are invented.
 * `play_season`     weeks of all that, with what slowly goes wrong
 * `faults`          damage to a stream, with a ledger
 * `pty_link`        the same bytes on a pseudo-terminal, at any speed
+* `network_link`    the same behind a socket, where there are no pseudo-terminals
 """
 
 from tensionlog.twin.bench import Bench, draw_bench

@@ -102,6 +102,18 @@ def test_the_recordings_times_are_those_of_a_real_job(run, short_demo, short_job
     assert arrivals[-1] - arrivals[0] == pytest.approx(lasted_s, abs=15.0)
 
 
+def test_without_pseudo_terminals_the_demo_streams_over_a_socket(
+    run, short_demo, short_job, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(demo_module, "os", type("Os", (), {"name": "nt"}))
+
+    ran = run("demo", "--folder", tmp_path / "d", "--json")
+
+    (path,) = (tmp_path / "d").glob("*.rec")
+    assert ran.code == 0
+    assert len(replay(path).found) == len(short_job.truth["pulls"])
+
+
 @posix
 @pytest.mark.slow
 @pytest.mark.parametrize("head", ["lockout", "constant-pull", "drop-weight"])
