@@ -24,7 +24,7 @@ from tensionlog.pulls.group import (
     zero_walk,
 )
 from tensionlog.pulls.heads import HeadReader, reader_for
-from tensionlog.pulls.lockout import Law
+from tensionlog.pulls.hold import Law
 from tensionlog.pulls.measured import Measured, SmallTrace, small_trace
 from tensionlog.pulls.scale import guess_scale
 from tensionlog.pulls.shape import Shape

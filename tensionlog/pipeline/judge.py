@@ -13,7 +13,7 @@ from tensionlog.pipeline.losses import (
     relaxed,
 )
 from tensionlog.plan import Placed
-from tensionlog.pulls.lockout import Hold, Law
+from tensionlog.pulls.hold import Hold, Law
 from tensionlog.pulls.measured import Measured
 
 UNKNOWN_LAW = replace(Law(), share=Law().share + Law().u_share)

@@ -8,7 +8,7 @@ from tensionlog.model.recording import Note
 from tensionlog.model.sitting import JobRun
 from tensionlog.pipeline.losses import dead_band, force_of_give
 from tensionlog.plan import Placed
-from tensionlog.pulls.lockout import Law
+from tensionlog.pulls.hold import Law
 
 SHOWN_MM = 1.0
 """The give that every report asks after: could this release have shown it?"""

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.pulls.dip import Trace, shrunk
-from tensionlog.pulls.lockout import Hold
+from tensionlog.pulls.hold import Hold
 from tensionlog.pulls.motor import LOWEST_RATE_HZ as LOWEST_RATE_HZ
 from tensionlog.pulls.motor import Motor as Motor
 from tensionlog.pulls.motor_dip import CLEAR_GAIN, Dip, fit_dip

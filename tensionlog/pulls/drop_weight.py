@@ -21,7 +21,7 @@ from tensionlog.pulls.dip import (
     Trace,
     shrunk,
 )
-from tensionlog.pulls.lockout import SEEN_RATIO, Hold
+from tensionlog.pulls.hold import SEEN_RATIO, Hold
 from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]

@@ -12,7 +12,7 @@ import numpy as np
 from tensionlog.model.recording import Calibration
 from tensionlog.pulls.finder import Stretch
 from tensionlog.pulls.heads import HeadReader
-from tensionlog.pulls.lockout import SHUT_BEFORE_S, Hold
+from tensionlog.pulls.hold import SHUT_BEFORE_S, Hold
 from tensionlog.pulls.manners import Manners
 from tensionlog.pulls.measured import Measured
 from tensionlog.pulls.noise import wander

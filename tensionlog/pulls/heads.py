@@ -12,7 +12,8 @@ from tensionlog.pulls.constant_pull import (
     read_constant_pull,
 )
 from tensionlog.pulls.drop_weight import Bar, learn_bar, read_drop_weight
-from tensionlog.pulls.lockout import Hold, Law, read_lockout
+from tensionlog.pulls.hold import Hold, Law
+from tensionlog.pulls.lockout import read_lockout
 from tensionlog.pulls.manners import Manners, manners_of
 from tensionlog.pulls.shape import Shape
 

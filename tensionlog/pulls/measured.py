@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionlog.pulls.lockout import Hold
+from tensionlog.pulls.hold import Hold
 from tensionlog.pulls.shape import Shape
 
 

@@ -17,7 +17,7 @@ from tensionlog.pulls.group import (
     zero_walk,
 )
 from tensionlog.pulls.heads import reader_for
-from tensionlog.pulls.lockout import SHUT_BEFORE_S
+from tensionlog.pulls.hold import SHUT_BEFORE_S
 from tensionlog.pulls.manners import manners_of
 
 RATE_HZ = 80.0

@@ -4,7 +4,7 @@ import pytest
 
 from tensionlog.model.recording import HEADS
 from tensionlog.pulls.heads import reader_for
-from tensionlog.pulls.lockout import Law
+from tensionlog.pulls.hold import Law
 from tensionlog.pulls.manners import manners_of
 
 

@@ -8,7 +8,9 @@ from scipy.linalg import solveh_banded
 from scipy.stats import binomtest
 
 from tensionlog.pulls.heads import reader_for
-from tensionlog.pulls.lockout import GUARD_S, SEEN_RATIO, Hold, Law, read_lockout
+from tensionlog.pulls.hold import SEEN_RATIO, Hold, Law
+from tensionlog.pulls.law_fit import GUARD_S
+from tensionlog.pulls.lockout import read_lockout
 from tensionlog.pulls.manners import manners_of
 
 STRINGS = [(250.0, 0.04, 0.20), (120.0, 0.055, 0.30), (180.0, 0.03, 0.12)]
