@@ -6,6 +6,7 @@ converter are the same for all of them; that also keeps memory flat.
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +34,9 @@ from tensionlog.wire import LineDecoder, PlainDecoder
 
 MOST_TOGETHER = 120
 """Stretches read together at most, so that memory stays flat in a sitting without jobs."""
+
+EARLY = 10
+"""Readings after which the device's clock has shown its rate."""
 
 GROUP_NOTES = ("job-start", "job-end", "broke")
 """Notes after which another string, and so another law, may be on the bench."""
@@ -124,12 +128,12 @@ class Gatherer:
 
     def kept(self) -> list[Kept]:
         """Pulls in order of time, the ones still gathering read with what is known."""
-        return [*self._kept, *self._read(self._waiting)]
+        return [*self._kept, *self._look(self._waiting)]
 
     def under_way(self) -> Kept | None:
         """The pull that the head holds now, read as far as it has come."""
         stretch = self._finder.under_way() if self._finder is not None else None
-        read = self._read([*self._waiting, stretch]) if stretch is not None else []
+        read = self._look([*self._waiting, stretch]) if stretch is not None else []
         return read[-1] if read else None
 
     def _take(self, lines: list[DeviceLine]) -> None:
@@ -183,7 +187,7 @@ class Gatherer:
         """Begin to look for pulls once the scale is known, or has been guessed."""
         if self._finder is not None or not self._early:
             return
-        rate_hz = self.timeline.rate_hz or self.header.rate_hz or 80.0
+        rate_hz = self._early_rate_hz()
         scale = self._scale(rate_hz=rate_hz, last_chance=last_chance)
         if scale is None:
             return
@@ -194,10 +198,20 @@ class Gatherer:
             if stretch is not None:
                 self._found(stretch)
 
+    def _early_rate_hz(self) -> float:
+        """Samples per second by the first readings alone, so that cuts do not matter."""
+        first = self._early[:EARLY]
+        steps = np.diff([reading.t_s for reading in first if reading.boot == first[0].boot])
+        nominal = self.header.rate_hz
+        trusted = nominal is None or not self.header.is_plain  # arrivals come in bursts
+        if trusted and len(steps) > 2 and np.median(steps) > 0.0:
+            return float(1.0 / np.median(steps))
+        return nominal or 80.0
+
     def _scale(self, *, rate_hz: float, last_chance: bool) -> float | None:
         if self.calibrated:
-            if len(self._early) < 10 and not last_chance:
-                return None  # the device's clock has not yet shown its rate
+            if len(self._early) < EARLY and not last_chance:
+                return None
             return self._calibration().newtons_per_count(self._early[0].counts)
         counts = np.array([reading.counts for reading in self._early])
         return guess_scale(counts, rate_hz=rate_hz, force=last_chance)
@@ -207,6 +221,15 @@ class Gatherer:
         if self.timeline.carries_newtons or self.header.calibration is None:
             return Calibration((0.0, 1.0))
         return self.header.calibration
+
+    def _look(self, stretches: Sequence[Stretch]) -> list[Kept]:
+        """Read what still gathers; what that teaches is forgotten, or looks would matter."""
+        reader = self._reader
+        self._reader = copy(reader)
+        try:
+            return self._read(stretches)
+        finally:
+            self._reader = reader
 
     def _read(self, stretches: Sequence[Stretch]) -> list[Kept]:
         """Read stretches together, with what they have in common."""
