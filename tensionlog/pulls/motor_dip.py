@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.pulls.dip import FALL_S, FALLS_S, U_FALL_S, look_up, solve_many
+from tensionlog.pulls.hold import SEEN_RATIO
 from tensionlog.pulls.least_squares import Fit, fit
-from tensionlog.pulls.lockout import SEEN_RATIO
 from tensionlog.pulls.motor import Motor, Tables
 from tensionlog.pulls.motor_hold import Held
 from tensionlog.pulls.motor_near import (
@@ -178,19 +178,21 @@ def refined(near: Near, motor: Motor, state: State, null: float) -> Dip:
     tables = motor.tables(near.trace.boxes_s)
     period = near.trace.period
     result = _linearised(near, tables, state, motor)
-    for _ in range(3):
-        step = float(np.clip(result.coefficients[4], -0.5 * period, 0.5 * period))
-        fall_s = float(np.clip(state.fall_s + result.coefficients[5], FALLS_S[0], FALLS_S[-1]))
+    best = state, result
+    for _ in range(6):
+        step = float(np.clip(result.coefficients[4], -0.35 * period, 0.35 * period))
+        longer = float(np.clip(result.coefficients[5], -0.006, 0.006))
+        fall_s = float(np.clip(state.fall_s + longer, FALLS_S[0], FALLS_S[-1]))
         if abs(step) < 0.02 * period and abs(fall_s - state.fall_s) < 0.001:
             break
         start = float(np.clip(result.coefficients[7], -0.03, 0.03)) if state.pulling else step
-        moved = replace(
+        state = replace(
             state, fall_t=state.fall_t + step, start_t=state.start_t + start, fall_s=fall_s
         )
-        again = _linearised(near, tables, moved, motor)
-        if again.chi2 > result.chi2 + 0.5:
-            break
-        state, result = moved, again
+        result = _linearised(near, tables, state, motor)
+        if result.chi2 < best[1].chi2:
+            best = state, result
+    state, result = best
     used = max(1, len(near.trace.t) - 7)
     misfit = result.chi2 / used
     c = result.coefficients

@@ -26,9 +26,9 @@ def disturbed(trace: Trace, *, tooth: float) -> NDArray[np.bool_]:
         trace: The settled hold.
         tooth: Height of the motor's saw-tooth, which no reading exceeds by itself.
     """
-    pushed = comes_back(
-        trace.y, period=trace.period, threshold=max(6.0 * trace.noise, PUSH_TEETH * tooth)
-    )
+    # The lowest and the highest of a hundred noisy readings lie six deviations apart.
+    threshold = PUSH_TEETH * tooth + 6.0 * trace.noise
+    pushed = comes_back(trace.y, period=trace.period, threshold=threshold)
     return _around(trace.t, pushed, PUSH_FLANK_S, PUSH_FLANK_S) | plucked(trace)
 
 

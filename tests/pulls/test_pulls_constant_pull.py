@@ -14,7 +14,8 @@ from tensionlog.pulls.constant_pull import Motor, learn_motor, read_constant_pul
 from tensionlog.pulls.shape import Shape, shape_of
 
 SET_N, SHARE, ORIGIN_S = 116.0, 0.04, 0.2
-FINE_S = 5e-4
+FINE_S = 1.0 / 1280.0
+HALF_S = (-0.5 * FINE_S, 0.5 * FINE_S)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,15 +50,16 @@ def force_of(
 ) -> np.ndarray:
     """Force on the fine grid from the ramp's end on."""
     force, pulling, out = SET_N + first_n, False, []
+    one_step = 1.0 - np.exp(-FINE_S / bench.tau_s)
     for i in range(round(end_s / FINE_S)):
         t = (i + 0.5) * FINE_S
-        gone = np.clip((t + np.array([-0.5, 0.5]) * FINE_S - release_s) / fall_s, 0.0, 1.0)
-        force -= drop_n * float(gone[1] - gone[0])
+        gone, going = (min(max((t + h - release_s) / fall_s, 0.0), 1.0) for h in HALF_S)
+        force -= drop_n * (going - gone)
         if not pulling:
             force -= SHARE * SET_N / np.log(10.0) * FINE_S / (t + ORIGIN_S)
             pulling = force < SET_N - bench.band_n
         else:
-            force += (SET_N - force) * FINE_S / bench.tau_s
+            force += (SET_N - force) * one_step
             pulling = force < SET_N - 0.05 * bench.band_n
         out.append(force)
     return np.array(out)

@@ -14,7 +14,8 @@ from tensionlog.pulls.drop_weight import Bar, learn_bar, read_drop_weight
 from tensionlog.pulls.shape import Shape, shape_of
 
 SET_N = 120.0
-FINE_S = 5e-4
+FINE_S = 1.0 / 1280.0
+HALF_S = (-0.5 * FINE_S, 0.5 * FINE_S)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,8 +47,8 @@ def swing(bench: Bench, *, drop_n: float, release_s: float, fall_s: float, end_s
         t = (i + 0.5) * FINE_S
         speed -= (omega**2 * force + 2.0 * bench.damping * omega * speed) * FINE_S
         force += speed * FINE_S
-        gone = np.clip((t + np.array([-0.5, 0.5]) * FINE_S - release_s) / fall_s, 0.0, 1.0)
-        force -= drop_n * float(gone[1] - gone[0])
+        gone, going = (min(max((t + h - release_s) / fall_s, 0.0), 1.0) for h in HALF_S)
+        force -= drop_n * (going - gone)
         out.append(SET_N + force)
     return np.array(out)
 
