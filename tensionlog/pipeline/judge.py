@@ -117,8 +117,7 @@ class _Case:
     @property
     def reading_s(self) -> float:
         """The moment that the reading at clamp release is of."""
-        at_s = self.pull.release_s
-        return at_s if self.seen and at_s is not None else self.pull.shut_s
+        return self.pull.shut_s if self.pull.release_s is None else self.pull.release_s
 
     @property
     def target(self) -> float | None:
