@@ -51,7 +51,7 @@ def test_what_the_string_behind_lost_is_said(found, changes, words):
 
 
 def test_where_nothing_is_behind_nothing_is_said_of_it(found):
-    assert "behind" not in said(found, **READ, held_position=None)
+    assert "behind" not in said(found, **READ, held_position=None, flags=())
 
 
 def test_flags_are_said_in_plain_words(found):
