@@ -172,7 +172,8 @@ def _tried(found: Sequence[_Fallen], motor: Motor) -> _Tried:
         mean = float((weight * ln_tau).sum() / weight.sum())
         scatter = float(1.4826 * np.median(np.abs(ln_tau - mean)))
         step = float(np.clip(mean, -0.4, 0.4))
-        motor = replace(motor, tau_s=motor.tau_s * float(np.exp(step)), u_ln_tau=0.3)
+        tau_s = float(np.clip(motor.tau_s * np.exp(step), TAUS_S[0], TAUS_S[-1]))
+        motor = replace(motor, tau_s=tau_s, u_ln_tau=0.3)
         if abs(step) < 0.03:
             break
     return _Tried(motor=replace(motor, u_ln_tau=float(np.clip(scatter, 0.02, 0.2))), dips=dips)
