@@ -101,6 +101,7 @@ class Sitting:
         pulls = judge_pulls(timed, placed, jobs, self._bench(kept))
         dialled = [self._gathered.windows.dialled(t.start_s, notes) for t in timed]
         strung = [i for i, setting in enumerate(dialled) if setting is None]
+        tests = read_tests(self._gathered, pulls=pulls, dialled=dialled)
         return Whole(
             header=self.header,
             found=tuple(
@@ -120,8 +121,8 @@ class Sitting:
             ),
             ledger=self._gathered.timeline.ledger(),
             notes=tuple(self._gathered.said),
-            tests=read_tests(self._gathered, pulls=pulls, dialled=dialled),
-            warnings=self._warnings(),
+            tests=tests,
+            warnings=(*self._warnings(), *tests.problems),
             boot_starts_s=self._boot_starts(kept),
             drift_ppm=self._drift_ppm(),
         )

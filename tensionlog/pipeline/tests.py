@@ -1,15 +1,85 @@
-"""Read the tests of a sitting: what was kept of them, and the notes that frame it."""
+"""Read the tests of a sitting: what was kept of them, and the notes that frame it.
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+A test that cannot be measured is no answer and one line that says why; whatever else the
+sitting holds is answered all the same.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
+from tensionlog.errors import TensionlogError
 from tensionlog.model.pull import Pull
+from tensionlog.model.recording import Calibration, Header, Note
 from tensionlog.pipeline.windows import Interval, Tests, head_answers, intervals
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.gather import Gatherer
+
+Answer = dict[str, Any]
+
+BEFORE_S = 5.0
+"""How much of the cell before a test belongs to it: the empty reading."""
+
+CHECK_GOES_ON = ("check-end", "dial", "hold-start", "turn-start", "stiff-start")
+"""Notes after which the last load of a check has been taken off."""
+
+KINDS = {"check-start": "check", "hold-start": "hold test", "turn-start": "turn test",
+         "stiff-start": "stiffness test"}  # fmt: skip
+
+
+class _Test(NamedTuple):
+    """One test with everything that was kept of it.
+
+    Attributes:
+        header: Of the recording.
+        interval: When it was on, and its first note.
+        notes: Every note of the sitting, in order, with its time.
+        t_s: Seconds of the recording, shape (n,), from `BEFORE_S` before the test.
+        counts: Raw readings, shape (n,).
+        saturated: Which of them stood at the converter's end, shape (n,).
+        newtons: Whether `counts` are newtons already.
+    """
+
+    header: Header
+    interval: Interval
+    notes: Sequence[tuple[float, Note]]
+    t_s: NDArray[np.float64]
+    counts: NDArray[np.float64]
+    saturated: NDArray[np.bool_]
+    newtons: bool
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What its first note says."""
+        return self.interval.note.body
+
+    @property
+    def end_s(self) -> float:
+        """When it ended, or the last reading."""
+        return min(self.interval.end_s, float(self.t_s[-1]))
+
+    @property
+    def calibration(self) -> Calibration | None:
+        """Counts to newtons, or None where nobody knows."""
+        return Calibration((0.0, 1.0)) if self.newtons else self.header.calibration
+
+    def inside(self, name: str) -> list[tuple[float, Note]]:
+        """Notes called `name` while it was on."""
+        begin_s, end_s = self.interval.begin_s, self.interval.end_s
+        return [(at, n) for at, n in self.notes if n.name == name and begin_s <= at <= end_s]
+
+    def first(self, name: str) -> float | None:
+        """When the first note called `name` was written, or None."""
+        return next((at for at, _ in self.inside(name)), None)
+
+    def number(self, key: str) -> float | None:
+        """A number of its first note, or None where there is none."""
+        value = self.body.get(key)
+        is_number = isinstance(value, int | float) and not isinstance(value, bool)
+        return float(value) if is_number and value is not None else None
 
 
 def read_tests(
@@ -18,67 +88,151 @@ def read_tests(
     """Answer every test of the sitting."""
     if not gathered.windows.keeping:
         return Tests()
-    found = list(intervals(gathered.timed_notes()))
-    holds = tuple(_hold(gathered, i) for i in found if i.note.name == "hold-start")
-    check = next((_check(gathered, i) for i in found if i.note.name == "check-start"), None)
+    tests = _tests(gathered)
+    problems: list[str] = []
+
+    def read(name: str, measure: Callable[[_Test], Answer]) -> list[Answer]:
+        made = (_tried(t, measure, problems) for t in tests if t.interval.note.name == name)
+        return [answer for answer in made if answer is not None]
+
+    checks, holds = read("check-start", _check), read("hold-start", _hold)
+    turns, moves = read("turn-start", _turn), read("stiff-start", _stiffness)
     return Tests(
-        check=check,
+        check=checks[0] if checks else None,
         hold=holds[0] if holds else None,
-        holds=holds,
+        holds=tuple(holds),
         head=head_answers(pulls, dialled),
-        turn=None,
-        stiffness=None,
+        turn=turns[0] if turns else None,
+        stiffness=moves[0] if moves else None,
+        problems=tuple(problems),
     )
 
 
-def _check(gathered: "Gatherer", interval: Interval) -> dict[str, Any]:
+def _tests(gathered: "Gatherer") -> list[_Test]:
+    notes = gathered.timed_notes()
+    t_s, counts, saturated = gathered.windows.samples(gathered.timeline)
+    made = []
+    for interval in intervals(notes):
+        goes_on = interval.note.name == "check-start"  # its last load may outlast it
+        until_s = np.inf if goes_on else interval.end_s
+        part = (t_s >= interval.begin_s - BEFORE_S) & (t_s <= until_s)
+        made.append(
+            _Test(
+                header=gathered.header,
+                interval=interval,
+                notes=notes,
+                t_s=t_s[part],
+                counts=counts[part],
+                saturated=saturated[part],
+                newtons=gathered.timeline.carries_newtons,
+            )
+        )
+    return made
+
+
+def _tried(
+    test: _Test, measure: Callable[[_Test], Answer], problems: list[str]
+) -> Answer | None:
+    kind = KINDS[test.interval.note.name]
+    if not len(test.t_s):
+        problems.append(f"the {kind} has no readings. Look at the cable and make it again.")
+        return None
+    try:
+        return measure(test)
+    except TensionlogError as error:
+        problems.append(f"the {kind} gives no answer: {error}")
+        return None
+
+
+def _check(test: _Test) -> Answer:
     from tensionlog.check.analysis import analyse_check
     from tensionlog.check.result import Load
 
-    notes = [(at, n) for at, n in gathered.timed_notes() if at >= interval.begin_s]
-    loads = [(at, n) for at, n in notes if n.name == "load" and at <= interval.end_s]
-    ends = ("check-end", "dial", "hold-start", "turn-start", "stiff-start")
-    last = loads[-1][0] if loads else interval.begin_s
-    t, counts = gathered.windows.samples(gathered.timeline)
-    end_s = min((at for at, n in notes if n.name in ends and at > last), default=float(t[-1]))
+    loads = test.inside("load")
+    last_s = loads[-1][0] if loads else test.interval.begin_s
+    ends = [at for at, n in test.notes if n.name in CHECK_GOES_ON and at > last_s]
+    adc_bits = test.header.adc_bits
+    full_scale = np.inf if adc_bits is None else 2.0 ** (adc_bits - 1) - 1.0
     result = analyse_check(
-        t_s=t,
-        counts=counts,
+        t_s=test.t_s,
+        counts=np.where(test.saturated, full_scale, test.counts),
         loads=[
             Load(at, mass_kg=n.body.get("mass_kg"), force_n=n.body.get("force_N"))
             for at, n in loads
         ],
-        start_s=interval.begin_s,
-        end_s=end_s,
-        calibration=gathered.header.calibration,
-        reference=interval.note.body,
-        adc_bits=gathered.header.adc_bits,
-        complete=interval.is_ended,
+        start_s=test.interval.begin_s,
+        end_s=min(ends, default=float(test.t_s[-1])),
+        calibration=test.calibration,
+        reference=test.body,
+        adc_bits=adc_bits,
+        complete=test.interval.is_ended,
     )
     return result.answer()
 
 
-def _hold(gathered: "Gatherer", interval: Interval) -> dict[str, Any]:
+def _hold(test: _Test) -> Answer:
     from tensionlog.clamps.hold import measure_hold
 
-    notes = [
-        (at, n) for at, n in gathered.timed_notes() if interval.begin_s <= at <= interval.end_s
-    ]
-    t, counts = gathered.windows.samples(gathered.timeline)
-    part = (t >= interval.begin_s - 5.0) & (t <= interval.end_s)
-    calibration, body = gathered.header.calibration, interval.note.body
+    u_ea_pct = test.number("u_EA_pct")
+    calibration = test.calibration
+    counts = test.counts
     result = measure_hold(
-        t_s=t[part],
-        readings=counts[part] if calibration is None else calibration.force_n(counts[part]),
-        clamp=str(body.get("clamp", "?")),
-        target_n=float(body.get("target_N") or np.nan),
-        span_m=body.get("span_m"),
-        ea_n=body.get("EA_N"),
-        u_ea_pct=float(body.get("u_EA_pct", 30.0)),
-        hand_off_s=next((at for at, n in notes if n.name == "hand-off"), None),
-        re_pull_s=next((at for at, n in notes if n.name == "re-pull"), None),
-        end_s=min(interval.end_s, float(t[-1])),
+        t_s=test.t_s,
+        readings=counts if calibration is None else calibration.force_n(counts),
+        clamp=str(test.body.get("clamp", "?")),
+        target_n=test.number("target_N") or np.nan,
+        span_m=test.number("span_m"),
+        ea_n=test.number("EA_N"),
+        u_ea_pct=30.0 if u_ea_pct is None else u_ea_pct,
+        hand_off_s=test.first("hand-off"),
+        re_pull_s=test.first("re-pull"),
+        end_s=test.end_s,
         unit="counts" if calibration is None else "N",
-        head=gathered.header.head,
+        head=test.header.head,
+        saturated=test.saturated,
     )
     return result.answer()
+
+
+def _turn(test: _Test) -> Answer:
+    from tensionlog.clamps.turn import measure_turn
+
+    wrap_deg = test.number("wrap_deg")
+    result = measure_turn(
+        t_s=test.t_s[~test.saturated],
+        force_n=_newtons(test),
+        head_n=test.number("head_N") or 0.0,
+        start_s=test.interval.begin_s,
+        end_s=test.end_s,
+        wrap_deg=180.0 if wrap_deg is None else wrap_deg,
+    )
+    return result.answer()
+
+
+def _stiffness(test: _Test) -> Answer:
+    from tensionlog.clamps.stiffness import Move, measure_stiffness
+
+    result = measure_stiffness(
+        t_s=test.t_s[~test.saturated],
+        force_n=_newtons(test),
+        span_m=test.number("span_m") or 0.0,
+        moves=[
+            Move(at, float(note.body.get("moved_mm") or 0.0))
+            for at, note in test.inside("step")
+        ],
+        end_s=test.end_s,
+    )
+    return result.answer()
+
+
+def _newtons(test: _Test) -> NDArray[np.float64]:
+    """Readings in newtons, saturated ones left out, shape (m,).
+
+    Raises:
+        TensionlogError: Nobody knows what a count is worth.
+    """
+    if test.calibration is None:
+        raise TensionlogError(
+            "the recording has no calibration. Do the morning check and make it again."
+        )
+    return test.calibration.force_n(test.counts[~test.saturated])

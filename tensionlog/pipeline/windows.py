@@ -31,7 +31,17 @@ MOST_SAMPLES = 6_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tests:
-    """Answers of the tests in a recording, in the pinned form; None where not made."""
+    """Answers of the tests in a recording, in the pinned form; None where not made.
+
+    Attributes:
+        check: The first morning check.
+        hold: The first hold test.
+        holds: All of them.
+        head: What each dial setting gave.
+        turn: The first turn test.
+        stiffness: The first stiffness test.
+        problems: One line for each test that could not be measured.
+    """
 
     check: dict[str, Any] | None = None
     hold: dict[str, Any] | None = None
@@ -39,6 +49,7 @@ class Tests:
     head: list[dict[str, Any]] | None = None
     turn: dict[str, Any] | None = None
     stiffness: dict[str, Any] | None = None
+    problems: tuple[str, ...] = ()
 
 
 class Interval(NamedTuple):
@@ -74,16 +85,25 @@ class Windows:
 
     def fault(self, event: FaultSeen) -> None:
         """Keep when the converter stood at its end."""
-        if event.name == "saturated" and len(self.saturated) < MOST_SAMPLES:
+        if self.keeping and event.name == "saturated" and len(self.saturated) < MOST_SAMPLES:
             self.saturated.append(event)
 
-    def samples(self, timeline: Timeline) -> tuple[Floats, Floats]:
-        """Seconds of the recording and raw readings of all that was kept, shape (n,)."""
-        t = np.array(self._t)
-        boots = np.array(self._boot)
+    def samples(self, timeline: Timeline) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+        """All that was kept, in order of time.
+
+        Returns:
+            Seconds of the recording, raw readings, and which of them stood at the
+            converter's end (those have no reading: 0), each of shape (n,).
+        """
+        faults = self.saturated
+        at_end = np.array([(f.boot, f.t_s) for f in faults]).reshape(-1, 2)
+        t = np.concatenate([np.array(self._t), at_end[:, 1]])
+        boots = np.concatenate([np.array(self._boot), at_end[:, 0]])
         for boot in np.unique(boots):
             t[boots == boot] += timeline.seconds(int(boot), 0.0)
-        return t, np.array(self._counts)
+        counts = np.concatenate([np.array(self._counts), np.zeros(len(faults))])
+        order = np.argsort(t, kind="stable")
+        return t[order], counts[order], (np.arange(len(t)) >= len(self._t))[order]
 
     def is_test(self, t_s: float, notes: Sequence[tuple[float, Note]]) -> bool:
         """Whether something at `t_s` loads the cell that is not a pull by the head alone."""

@@ -101,10 +101,32 @@ def test_kept_samples_are_given_in_seconds_of_the_recording():
         windows.push(Reading(0, i / 80.0, 100.0 + i))
     timeline = Timeline(rate_hz=80.0, adc_bits=24, started_s=0.0)
 
-    t_s, counts = windows.samples(timeline)
+    t_s, counts, saturated = windows.samples(timeline)
 
     assert t_s == pytest.approx([0.0, 0.0125, 0.025, 0.0375])
     assert counts == pytest.approx([100.0, 101.0, 102.0, 103.0])
+    assert not saturated.any()
+
+
+def test_where_the_converter_stood_at_its_end_there_is_a_moment_and_no_reading():
+    windows = Windows(header())
+    windows.push(Reading(0, 0.0, 100.0))
+    windows.fault(FaultSeen(0, 0.0125, "saturated"))
+    windows.push(Reading(0, 0.025, 101.0))
+    timeline = Timeline(rate_hz=80.0, adc_bits=24, started_s=0.0)
+
+    t_s, counts, saturated = windows.samples(timeline)
+
+    assert list(t_s) == [0.0, 0.0125, 0.025]
+    assert list(counts) == [100.0, 0.0, 101.0]
+    assert list(saturated) == [False, True, False]
+
+
+def test_before_a_test_began_nothing_is_kept_of_the_converters_end():
+    windows = Windows(header("job"))
+    windows.fault(FaultSeen(0, 1.0, "saturated"))
+
+    assert windows.saturated == []
 
 
 def test_only_saturation_is_kept_of_the_faults():
