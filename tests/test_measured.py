@@ -208,13 +208,12 @@ def test_only_clear_steps_are_scored_and_a_still_string_is_counted_apart():
 @pytest.mark.parametrize("head", HEADS)
 def test_no_pull_is_missed_invented_or_put_elsewhere(head: str, dirty: bool):
     score = score_jobs(head=head, dirty=dirty, jobs=6)
-    inside = [
-        abs(s.drop_n - s.true_n) <= 2 * s.u_n for s in score.steps if s.drop_n is not None
-    ]
+    errors = [abs(s.drop_n - s.true_n) for s in score.steps if s.drop_n is not None]
 
     assert (score.missed, score.invented) == (0, 0)
     assert (score.position, score.behind, score.redo) == (0, 0, 0)
-    assert sum(inside) >= 0.85 * len(inside)
+    assert len(errors) >= 0.9 * len(score.steps) > 10
+    assert np.median(errors) < 0.2
 
 
 def main() -> None:
