@@ -30,7 +30,7 @@ def from_newtons(force_n: float, unit: str) -> float:
 def to_newtons(amount: float, unit: str) -> float:
     """Convert an amount in one of `N_PER_UNIT` to newtons.
 
-    >>> to_newtons(28, "kgf")
+    >>> round(to_newtons(28, "kgf"), 4)
     274.5862
     """
     return amount * N_PER_UNIT[unit]
