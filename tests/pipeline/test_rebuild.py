@@ -16,14 +16,22 @@ from tensionlog.twin.played import FIRST_DAY
 NOW = datetime(2026, 3, 9, 12, 0, tzinfo=UTC)
 
 
+def one_pull(seed: int, hours: int) -> bytes:
+    """A job broken off after one pull, so many hours after the first."""
+    began = FIRST_DAY + timedelta(hours=hours)
+    job = {"sport": "squash", "mains": 2, "crosses": 0, "at_most": 1, "pace": 0.2}
+    return play_job(seed=seed, started=began, **job).recording
+
+
+MORNING, NOON = one_pull(5, 0), one_pull(6, 3)
+
+
 @pytest.fixture
-def folder(tmp_path, short_job):
+def folder(tmp_path):
     folder = tmp_path / "day"
     (folder / "late").mkdir(parents=True)
-    (folder / "short.rec").write_bytes(short_job.recording)
-    began = FIRST_DAY + timedelta(hours=2)
-    later = play_job(seed=6, sport="squash", mains=14, at_most=2, pace=0.3, started=began)
-    (folder / "late" / "later.rec.gz").write_bytes(gzip.compress(later.recording))
+    (folder / "short.rec").write_bytes(MORNING)
+    (folder / "late" / "later.rec.gz").write_bytes(gzip.compress(NOON))
     (folder / "notes.txt").write_text("not a recording")
     return folder
 
@@ -63,7 +71,7 @@ def test_a_new_database_is_the_one_that_was_built_recording_by_recording(tmp_pat
     result = built(tmp_path / "new.db", folder)
 
     assert dumped(tmp_path / "new.db") == dumped(db)
-    assert (result.sittings, result.pulls, result.errors) == (2, 6, ())
+    assert (result.sittings, result.pulls, result.errors) == (2, 2, ())
     assert result.old is None
 
 
