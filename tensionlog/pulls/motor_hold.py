@@ -61,7 +61,7 @@ def hold_of(shape: Shape, motor: Motor) -> Held:
         period=shape.period,
         converter=motor.converter,
     )
-    level = float(np.median(trace.y))
+    level = float(np.median(trace.y)) if len(trace.y) else shape.level
     trace = trace.kept(~disturbed(trace, tooth=motor.tooth * abs(level)))
     return Held(trace=trace, top_t=float(shape.t[shape.top]), level=level)
 
