@@ -20,7 +20,6 @@ it opens nothing itself.
 import json
 import math
 import os
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -134,6 +133,8 @@ def parse_settings(text: str, *, label: str) -> BenchSettings:
     Raises:
         SettingsError: It is not TOML, of a later version, or holds a wrong value.
     """
+    import tomllib  # `--help` has no need of it
+
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

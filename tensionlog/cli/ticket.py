@@ -2,7 +2,6 @@
 
 import json
 import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -20,6 +19,8 @@ def read_ticket_file(path: Path) -> dict[str, Any]:
     Raises:
         PlanError: It cannot be read, or is no ticket.
     """
+    import tomllib  # `--help` has no need of it
+
     try:
         text = path.read_text(encoding="utf-8")
         is_toml = path.suffix.lower() == ".toml"
