@@ -25,6 +25,10 @@ from tensionlog.pulls.motor_near import (
 
 Floats = NDArray[np.float64]
 
+SEEN_RATIO_MOTOR = 0.6 * SEEN_RATIO
+"""A step is told from zero by what it explains (the chi-squares below); its own doubt, which
+grants the model its faults, need only be cleared by this much."""
+
 U_START_S = 0.05
 """How well the search knows when the motor started."""
 
@@ -34,7 +38,7 @@ BETTER_BY = 24.0
 LASTING_BETTER_BY = 34.0
 """The same for a fall that is not made good: a bend of the string's own looks like it."""
 
-U_SHARE, U_TOOTH = 0.012, 0.04
+U_SHARE, U_TOOTH = 0.015, 0.09
 """What the model leaves out (where the motor stops, how its band's edges wander), as
 shares of the drop and of the tooth: found on two independent models of such a head."""
 
@@ -89,7 +93,7 @@ class Dip:
     def seen(self) -> bool:
         """Whether it is told from zero and from a tooth of the motor's own."""
         needed = LASTING_BETTER_BY if self.lasting else BETTER_BY
-        return self.gain > needed and self.drop > SEEN_RATIO * self.u_drop
+        return self.gain > needed and self.drop > SEEN_RATIO_MOTOR * self.u_drop
 
 
 def fit_dip(hold: Held, motor: Motor, at: float) -> Dip | None:
