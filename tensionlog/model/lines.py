@@ -91,7 +91,5 @@ class PlainReading(NamedTuple):
     t_ms: float | None
 
 
-DeviceLine = (
-    Sample | Hello | Event | Fault | Comment | UnknownLine | BadLine | PlainReading
-)
+DeviceLine = Sample | Hello | Event | Fault | Comment | UnknownLine | BadLine | PlainReading
 """Anything that one line of the device can turn out to be."""

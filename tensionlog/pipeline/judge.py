@@ -175,9 +175,7 @@ def _handed_off(case: _Case) -> _HandedOff | None:
         return None
     # Under a lockout it has relaxed since it was read; other heads hold it until the clamp.
     reading_s = case.reading_s if case.bench.relaxes else case.pull.shut_s
-    return _HandedOff(
-        reading=case.hold.release, reading_s=reading_s, top_s=case.pull.top_s
-    )
+    return _HandedOff(reading=case.hold.release, reading_s=reading_s, top_s=case.pull.top_s)
 
 
 def _judged(case: _Case) -> Pull:

@@ -61,8 +61,8 @@ def read_constant_pull(
 def _without_release(y: Floats, dip: Dip | None) -> Hold:
     level = float(np.median(y))
     u = 1.2533 * float(np.std(y)) / np.sqrt(max(1.0, len(y) / 8.0))
-    drop, u_drop = (None, None) if dip is None else shrunk(
-        dip.drop, HIDDEN * dip.u_drop, gain=dip.gain
+    drop, u_drop = (
+        (None, None) if dip is None else shrunk(dip.drop, HIDDEN * dip.u_drop, gain=dip.gain)
     )
     return Hold(
         top=level,

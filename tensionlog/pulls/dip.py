@@ -151,9 +151,7 @@ class Solved:
     chi2: Floats
 
 
-def solve_many(
-    design: Floats, y: Floats, noise: float, prior: tuple[Floats, Floats]
-) -> Solved:
+def solve_many(design: Floats, y: Floats, noise: float, prior: tuple[Floats, Floats]) -> Solved:
     """Least squares for each design.
 
     Args:

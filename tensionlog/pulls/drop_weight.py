@@ -36,9 +36,7 @@ MOST_FALLS = 6
 """Falls that the converter is learned from, the deepest of the job."""
 
 
-def read_drop_weight(
-    shape: Shape, *, bar: Bar, release_at: float | None = None
-) -> Hold | None:
+def read_drop_weight(shape: Shape, *, bar: Bar, release_at: float | None = None) -> Hold | None:
     """Fit the swing and the fall.
 
     Args:

@@ -128,8 +128,10 @@ def _straight_before(trace: Trace, at: int) -> tuple[int, bool]:
 def lasting_steps(near: Near, motor: Motor) -> Guess:
     """Falls that last until the motor starts of itself, or for good."""
     moments = near.at + near.trace.period * np.arange(-2.0, 2.1, 0.5)
-    later = near.at + sum(near.trace.boxes_s) + np.append(
-        np.arange(0.05, near.trace.t[-1] - near.at, 0.12), np.inf
+    later = (
+        near.at
+        + sum(near.trace.boxes_s)
+        + np.append(np.arange(0.05, near.trace.t[-1] - near.at, 0.12), np.inf)
     )
     m, start = (a.ravel() for a in np.meshgrid(moments, later, indexing="ij"))
     return Guess(

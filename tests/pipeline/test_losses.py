@@ -22,7 +22,9 @@ TOP = st.floats(80.0, 300.0)
 
 
 @given(spans=SPANS, phi=PHI, top=TOP, held=st.floats(20.0, 300.0))
-def test_the_held_force_is_what_gave_the_drop(spans: Spans, phi: float, top: float, held: float):
+def test_the_held_force_is_what_gave_the_drop(
+    spans: Spans, phi: float, top: float, held: float
+):
     """drop = L_b·(φ·T₁ − T_h)/(L₂ + φ·L_b), and back."""
     joined_m = spans.pulled_m + spans.tail_m + phi * spans.held_m
     drop = spans.held_m * (phi * top - held) / joined_m
@@ -31,7 +33,9 @@ def test_the_held_force_is_what_gave_the_drop(spans: Spans, phi: float, top: flo
 
 
 @given(spans=SPANS, phi=PHI, top=TOP, held=st.floats(20.0, 300.0))
-def test_forces_balance_once_the_clamp_is_open(spans: Spans, phi: float, top: float, held: float):
+def test_forces_balance_once_the_clamp_is_open(
+    spans: Spans, phi: float, top: float, held: float
+):
     """What the held span gained at φ of the head side is what the head side gave."""
     joined_m = spans.pulled_m + spans.tail_m + phi * spans.held_m
     drop = spans.held_m * (phi * top - held) / joined_m

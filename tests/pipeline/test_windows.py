@@ -16,7 +16,10 @@ ENDS = tuple(STARTS.values())
 
 def header(purpose: str = "check") -> Header:
     return Header(
-        bench="north", purpose=purpose, started=datetime(2026, 3, 2, 9, tzinfo=UTC), rate_hz=80.0
+        bench="north",
+        purpose=purpose,
+        started=datetime(2026, 3, 2, 9, tzinfo=UTC),
+        rate_hz=80.0,
     )
 
 

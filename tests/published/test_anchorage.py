@@ -18,9 +18,7 @@ LOST_PA = 46.8e6
 
 
 def test_a_tendon_loses_the_textbooks_stress():
-    lost_n = force_of_give(
-        give_mm=DRAWN_IN_MM, span_m=TENDON_M, ea_n=MODULUS_PA * STRAND_M2
-    )
+    lost_n = force_of_give(give_mm=DRAWN_IN_MM, span_m=TENDON_M, ea_n=MODULUS_PA * STRAND_M2)
 
     assert lost_n / STRAND_M2 == pytest.approx(LOST_PA, rel=1e-12)
 
@@ -35,4 +33,6 @@ def test_the_stress_lost_tells_the_draw_in():
 
 def test_a_short_string_loses_more_to_the_same_give():
     """Why a tendon forgives 6 mm and a string of 0.3 m at EA = 8 kN does not forgive one."""
-    assert force_of_give(give_mm=1.0, span_m=0.3, ea_n=8000.0) == pytest.approx(26.667, abs=1e-3)
+    assert force_of_give(give_mm=1.0, span_m=0.3, ea_n=8000.0) == pytest.approx(
+        26.667, abs=1e-3
+    )

@@ -70,7 +70,11 @@ def case(sim, bench: Bench, seed: int, *, drop_n: float, push_n: float = 0.0) ->
     rng = np.random.default_rng([seed, 11])
     release, end = rng.uniform(0.7, 1.6), 3.2
     force = force_of(
-        bench, drop_n=drop_n, release_s=release, fall_s=rng.uniform(0.006, 0.028), end_s=end,
+        bench,
+        drop_n=drop_n,
+        release_s=release,
+        fall_s=rng.uniform(0.006, 0.028),
+        end_s=end,
         first_n=rng.uniform(0.0, 0.3) * bench.band_n,
     )
     at = round(release / FINE_S)

@@ -107,8 +107,11 @@ def test_averaging_down_keeps_the_force_where_it_was():
     rng = np.random.default_rng(1)
     t = np.arange(0.0, 1.0, 1.0 / 1280.0)
     trace = trace_of(
-        t, 3.0 * t + rng.normal(0.0, 0.01, len(t)),
-        noise=0.01, period=1.0 / 1280.0, converter=(1.0,),
+        t,
+        3.0 * t + rng.normal(0.0, 0.01, len(t)),
+        noise=0.01,
+        period=1.0 / 1280.0,
+        converter=(1.0,),
     )
     assert 1.0 / trace.period <= 330.0
     assert trace.noise == pytest.approx(0.005)
