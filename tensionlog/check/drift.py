@@ -123,8 +123,8 @@ class Watched:
             "alarm_day": self.alarm_day,
             "alert_day": self.alert_day,
             "since_day": self.since_day,
-            "size": _finite(shift.size if shift else None),
-            "u_size": _finite(shift.u_size if shift else None),
+            "size": shift.size if shift else None,
+            "u_size": shift.u_size if shift else None,
             "slope_per_day": self.trend.slope if self.trend else None,
             "slope_low": self.trend.slope_low if self.trend else None,
             "slope_high": self.trend.slope_high if self.trend else None,
@@ -218,8 +218,7 @@ def _sizes(value: Floats, alarm: _Alarm, begin: int) -> list[Shift]:
 
 
 def _size(before: Floats, after: Floats, index: int, alarm: _Alarm) -> Shift:
-    if not len(before):
-        return Shift(index=index, since=alarm.since, size=float("nan"), u_size=float("nan"))
+    # never empty: the first two readings of a stretch have no score and raise no sum
     left = np.concatenate([before - before.mean(), after - after.mean()])
     variance = left @ left / max(1, len(left) - 2)
     return Shift(

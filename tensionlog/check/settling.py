@@ -31,6 +31,9 @@ MOST_MODES: Final = 2
 _ENDS_S: Final = (0.0, 0.6, 1.2, 2.0)
 """The hand may be back before the next load is named; up to this much is left out."""
 
+_NOT_MUCH_WORSE: Final = 3.0
+"""A later window is worth this many times the misfit of an earlier one."""
+
 _WALK_N_PER_ROOT_S: Final = 0.01
 """The fastest walk of zero that benches show (bench experience, no source)."""
 
@@ -171,17 +174,18 @@ def _earns(larger: Fit, smaller: Fit, white: float, length: float) -> bool:
 def _seed(blocks: Blocks, noise: float) -> tuple[int, int, Fit] | None:
     """A first window near the end: the latest that is not much worse than the best."""
     t = blocks.t_s
-    tried = []
+    floor = noise**2 / float(blocks.n.mean())
+    tried: list[tuple[int, int, Fit]] = []
     for end in _ENDS_S:
-        if end > 0.25 * (t[-1] - t[0]):
-            continue
         last = int(np.searchsorted(t, t[-1] - end, side="right"))
         first = int(np.searchsorted(t, t[last - 1] - SEED_S))
-        if last - first >= 10:
-            tried.append((first, last, _fitted(blocks.part(first, last), noise)))
-    floor = noise**2 / blocks.n.mean()
+        if last - first < 10 or end > 0.25 * (t[-1] - t[0]):
+            continue
+        tried.append((first, last, _fitted(blocks.part(first, last), noise)))
+        if tried[-1][2].misfit <= _NOT_MUCH_WORSE * floor:
+            break
     best = min((max(floor, fit.misfit) for _, _, fit in tried), default=0.0)
-    return next((s for s in tried if s[2].misfit <= 3 * best), None)
+    return next((s for s in tried if s[2].misfit <= _NOT_MUCH_WORSE * best), None)
 
 
 def _grown(
@@ -257,8 +261,6 @@ def _beyond_noise(part: Blocks, fit: Fit, noise: float) -> float:
     """
     spacing = float(part.t_s[-1] - part.t_s[0]) / (len(part.n) - 1)
     lag = max(1, round(0.5 / spacing))
-    if len(fit.residual) <= lag + 2:
-        return 0.0
     # parameters that were fitted take their share of the residuals with them
     share = len(fit.residual) / fit.freedoms
     half = 0.5 * float(np.mean((fit.residual[lag:] - fit.residual[:-lag]) ** 2)) * share

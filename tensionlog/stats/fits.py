@@ -125,8 +125,7 @@ class PolynomialFit:
         """
         x = self._nearest_root(y)
         own = self.residual_sd / np.sqrt(readings) if u_y is None else u_y
-        slope = self.slope_at(x)
-        return Estimate(x, float(np.hypot(own, self.predict(x).u) / abs(slope)))
+        return Estimate(x, float(np.hypot(own, self.predict(x).u) / abs(self.slope_at(x))))
 
     def _nearest_root(self, y: float) -> float:
         """The root nearest to the middle of the range; only where the curve has a slope."""

@@ -153,8 +153,7 @@ def _scores_of_stretch(x: Floats) -> Floats:
 def _shift(x: Floats, index: int, since: int, restarts: Sequence[int]) -> Shift:
     begin = max((r for r in restarts if r <= index), default=0)
     before, after = x[begin:since], x[since : index + 1]
-    if not len(before):
-        return Shift(index=index, since=since, size=float("nan"), u_size=float("nan"))
+    # `before` is never empty: the first two of a stretch have no score and raise no sum
     pooled = np.concatenate([before - before.mean(), after - after.mean()])
     freedoms = max(1, len(pooled) - 2)
     u = np.sqrt(pooled @ pooled / freedoms * (1 / len(before) + 1 / len(after)))

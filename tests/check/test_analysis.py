@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
+from tensionlog.check.reference import settings_from_note
 from tensionlog.check.result import Load
 from tensionlog.check.verdict import Tolerance
 from tensionlog.model.recording import Calibration
@@ -34,7 +35,7 @@ def scored(check, seed, n):
 
 
 def test_span_and_zero_are_found_and_their_doubt_is_honest(check):
-    error, u, zero = scored(check, 101, 24)
+    error, u, zero = scored(check, 101, 20)
 
     assert rms(error) < 0.025
     assert np.abs(error).max() < 0.08
@@ -234,3 +235,9 @@ def test_a_coarse_scale_adds_its_own_resolution(check):
 def test_arrays_of_two_lengths_are_a_mistake_of_the_caller(weekly):
     with pytest.raises(ValueError, match="one shape"):
         weekly.analysed(t_s=weekly.t_s[:-1])
+
+
+def test_settings_may_be_given_as_read(weekly):
+    settings = settings_from_note(weekly.body)
+
+    assert weekly.analysed(reference=settings) == weekly.analysed()

@@ -85,11 +85,11 @@ def test_seven_series_cry_wolf_in_at_most_one_history_of_ten():
     rng = np.random.default_rng(5)
     wolf = [
         any(watch(series(rng.normal(size=40), material=0.0)).is_alert for _ in range(7))
-        for _ in range(100)
+        for _ in range(60)
     ]
 
-    # 8.5 % of 600 histories; the bound is 10 % and what 100 histories scatter
-    assert np.mean(wolf) < 0.10 + 2.5 * np.sqrt(0.09 / 100)
+    # 8.5 % of 600 histories; the bound is 10 % and what 60 histories scatter
+    assert np.mean(wolf) < 0.10 + 2.5 * np.sqrt(0.09 / 60)
 
 
 def test_the_budget_is_worked_out_as_well_as_simulated():

@@ -154,3 +154,19 @@ def test_a_pendulum_pulls_more_than_its_weight_while_it_swings():
     assert fit.lift_share == pytest.approx(1.0, abs=0.05)
     assert fit.lift == pytest.approx(2.0 / 3 * decay, abs=0.05)
     assert np.abs(fit.residual).max() < 0.05 * 2.0
+
+
+def test_samples_that_came_too_seldom_have_no_level():
+    """Twelve samples in a minute: no window of two seconds holds enough of them."""
+    t = np.arange(12.0) * 5
+
+    assert settled_level(t_s=t, reading=np.full(12, 100.0), noise=0.05) is None
+
+
+def test_a_window_of_few_blocks_is_read_without_looking_for_a_draught():
+    rng = np.random.default_rng(9)
+    t = np.concatenate([np.arange(0, 2.0, 0.2), [2.05, 2.1, 2.15]])
+
+    level = settled_level(t_s=t, reading=5 + rng.normal(0, 0.02, 13), noise=0.02)
+
+    assert level.level == pytest.approx(5, abs=0.05)

@@ -72,7 +72,7 @@ def test_the_rate_of_the_walk_is_found(rate):
 def test_a_stated_covariance_is_what_repeated_checks_scatter_by():
     rng = np.random.default_rng(3)
     scores = []
-    for _ in range(150):
+    for _ in range(100):
         walk = np.cumsum(0.005 * rng.normal(size=300) / np.sqrt(10))
         piece = walk.reshape(30, 10).mean(axis=1) + rng.normal(0, 0.003, 30)
         levels = [

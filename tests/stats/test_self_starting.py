@@ -98,11 +98,16 @@ def test_readings_that_never_differ_are_quiet_and_a_step_from_them_is_not():
     assert chart.scores[8] == 3.5
 
 
-def test_a_shift_from_the_very_first_reading_has_no_size():
-    chart = self_starting_cusum([0.0, 0.01, 9.0, 9.1, 9.0], h=3.0, clip=10.0)
+@given(SEEDS, st.integers(3, 12))
+def test_a_shift_is_never_dated_before_the_two_readings_it_is_judged_by(seed, mark):
+    x = np.random.default_rng(seed).normal(size=16)
 
-    assert chart.shifts
-    assert all(shift.since >= 2 for shift in chart.shifts)
+    shifts = self_starting_cusum(x, h=1.0, restarts=[mark]).shifts
+
+    for shift in shifts:
+        begin = mark if shift.index >= mark else 0
+        assert begin + 2 <= shift.since <= shift.index
+        assert np.isfinite(shift.size)
 
 
 def test_an_empty_series_is_a_chart_without_readings():
