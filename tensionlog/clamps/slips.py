@@ -98,7 +98,8 @@ def _stretches(rows: Rows, readings: Readings) -> list[Readings]:
     for part in np.split(times, cuts + 1):
         inside = (readings.t_s >= part[0]) & (readings.t_s <= part[-1])
         within = readings._replace(t_s=readings.t_s[inside], force=readings.force[inside])
-        stretches.append(within.thinned(FINE_S))
+        if len(within.t_s):
+            stretches.append(within.thinned(FINE_S))
     return stretches
 
 

@@ -123,8 +123,9 @@ def law_columns(
     t: Floats, tau: float, slope: float, edge: Edge | None, gave: tuple[float, ...]
 ) -> Floats:
     """Columns: 1, lg(1 + t/τ), the step, the derivative by ln τ, and a step at each `gave`."""
-    law = np.log10(1.0 + t / tau)
-    by_ln_tau = -slope * (t / tau) / (1.0 + t / tau) / np.log(10.0)
+    age = np.maximum(t, 0.0) / tau
+    law = np.log10(1.0 + age)
+    by_ln_tau = -slope * age / (1.0 + age) / np.log(10.0)
     step = np.zeros_like(t) if edge is None else -(t > edge.begin_s).astype(np.float64)
     others = [(t > moment).astype(np.float64) for moment in gave]
     return np.column_stack([np.ones_like(t), law, step, by_ln_tau, *others])
