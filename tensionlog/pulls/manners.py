@@ -29,6 +29,11 @@ FAR_SHARE = 0.28
 """One fall beyond this share is no release: an empty span behind takes at most
 φ·L_b/(L₂ + φ·L_b) of the pull, about a quarter with a tail of the usual length."""
 
+LEAST_SHARE, LEAST_TAU_S = 0.015, 0.2
+"""The least that strings relax (plausibility band, from memory), taken out before pushes
+are looked for: what ends lower than it began only because the string relaxed meanwhile
+came back all the same. Taking out more than the string lost would hide releases."""
+
 PUSH_SHARE = 0.006
 """A push by hand lifts the reading by at least this share of the level."""
 
@@ -75,7 +80,8 @@ def manners_of(shape: Shape, *, relaxes: bool, steady: bool = False) -> Manners:
             begin = int(np.searchsorted(shape.t, risen + AFTER_TRIP_S))
             t, y = shape.t[begin:stop], shape.y[begin:stop]
     if relaxes and len(y) > 8:
-        part = hands_on(y, period=shape.period, noise=shape.noise, level=shape.level)
+        flat = y + shape.level * LEAST_SHARE * np.log10(1.0 + (t - t[0]) / LEAST_TAU_S)
+        part = hands_on(flat, period=shape.period, noise=shape.noise, level=shape.level)
         hands[begin:stop] = part
         calm = bridged(y, part)
         if _pushes(t, y - calm, shape):
