@@ -61,7 +61,7 @@ def analyse_check(
     unit = "counts" if calibration is None else "N"
     try:
         settings = _settings(reference)
-        named = sorted(loads, key=lambda load: load.t_s)
+        named = problems.named_loads(loads)
         problems.refuse_overload(named, settings, rated_n)
         samples = clean(t_s=t, counts=x, adc_bits=adc_bits)
         problems.refuse_nothing_read(samples, named)

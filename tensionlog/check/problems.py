@@ -30,14 +30,40 @@ _NEAR: Final = 0.03
 off and a scale in the wrong unit are then still told apart (the ratios are 2 and more)."""
 
 
+def named_loads(loads: Sequence[Load]) -> list[Load]:
+    """The loads in order of time, each with a number that a load can have."""
+    named = []
+    for load in loads:
+        mass, force = (_amount(x) for x in (load.mass_kg, load.force_n))
+        named.append(Load(load.t_s, mass_kg=mass, force_n=force))
+    return sorted(named, key=lambda load: load.t_s)
+
+
+def _amount(given: object) -> float | None:
+    if given is None:
+        return None
+    amount = float(given) if isinstance(given, int | float | str) and _reads(given) else -1.0
+    if not (np.isfinite(amount) and amount >= 0):
+        raise CalibrationError(
+            f"a load of {given!r} cannot be: it must be a number, 0 or more. Correct the note."
+        )
+    return amount
+
+
+def _reads(given: int | float | str) -> bool:
+    try:
+        float(given)
+    except ValueError:
+        return False
+    return True
+
+
 def refuse_overload(
     loads: Sequence[Load], settings: ReferenceSettings, rated_n: float | None
 ) -> None:
     """Refuse a load that the cell may not carry."""
     for load in loads:
         force = settings.force_n(load.mass_kg) if load.mass_kg else (load.force_n or 0.0)
-        if not np.isfinite(force) or force < 0:
-            raise CalibrationError(f"a load of {load.name} cannot be. Correct the load.")
         if rated_n is not None and force > rated_n:
             raise CalibrationError(
                 f"{load.name} is {force:.0f} N, above the cell's rated load of "

@@ -163,7 +163,7 @@ def settings_from_note(body: Mapping[str, Any]) -> ReferenceSettings:
     factor, u_factor = _factor(body, kind)
     return ReferenceSettings(
         kind=kind,
-        masses_kg=tuple(_positive(m, "a mass of the set") for m in body.get("masses_kg") or ()),
+        masses_kg=_masses_kg(body.get("masses_kg")),
         gravity_m_s2=gravity,
         u_gravity_m_s2=u_gravity,
         mass_class=_mass_class(body),
@@ -173,6 +173,13 @@ def settings_from_note(body: Mapping[str, Any]) -> ReferenceSettings:
         u_factor=u_factor,
         assumed=assumed,
     )
+
+
+def _masses_kg(given: object) -> tuple[float, ...]:
+    if given is None:
+        return ()
+    pieces = given if isinstance(given, list | tuple) else [given]
+    return tuple(_positive(piece, "a mass of the set") for piece in pieces)
 
 
 def _gravity(body: Mapping[str, Any], kind: str) -> tuple[float, float, tuple[str, ...]]:

@@ -138,10 +138,17 @@ def test_a_mass_above_the_rated_load(daily):
     assert refused(daily.analysed(rated_n=50.0), "10 kg", "98 N", "50 N", "Do not hang it")
 
 
-def test_a_mass_below_nothing(daily):
-    loads = [daily.loads[0], daily.loads[1]._replace(mass_kg=-3.0)]
+@pytest.mark.parametrize("mass_kg", [-3.0, float("nan"), "ten", [10], float("inf")])
+def test_a_load_that_is_no_amount(daily, mass_kg):
+    loads = [daily.loads[0], replace_mass(daily.loads[1], mass_kg)]
 
-    assert refused(daily.analysed(loads=loads), "-3 kg")
+    assert refused(daily.analysed(loads=loads), repr(mass_kg))
+
+
+def test_a_mass_written_as_text_is_still_a_mass(daily):
+    loads = [replace_mass(load, str(load.mass_kg)) for load in daily.loads]
+
+    assert daily.analysed(loads=loads).points == daily.analysed().points
 
 
 def test_a_set_up_that_cannot_be(daily):

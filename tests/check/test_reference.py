@@ -74,6 +74,10 @@ def test_two_loads_that_share_a_piece_share_its_error():
     assert covariance == pytest.approx(np.array(expected))
 
 
+def test_a_set_of_one_may_be_written_without_a_list():
+    assert settings_from_note({"masses_kg": 5, "gravity": 9.81}).masses_kg == (5.0,)
+
+
 def test_a_load_that_the_set_cannot_make_stands_by_itself():
     settings = ReferenceSettings(masses_kg=(5.0,), mass_class="M1")
 
