@@ -49,7 +49,6 @@ def m005_boots(db: Database) -> None:
 
 
 STEPS: Final = tuple(
-    step.__name__
-    for step in (m001_recordings, m002_jobs, m003_pulls, m004_answers, m005_boots)
+    step.__name__ for step in (m001_recordings, m002_jobs, m003_pulls, m004_answers, m005_boots)
 )
 """Names of all steps of this version, in order."""

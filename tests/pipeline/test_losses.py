@@ -25,7 +25,7 @@ TOP = st.floats(80.0, 300.0)
 def test_the_held_force_is_what_gave_the_drop(
     spans: Spans, phi: float, top: float, held: float
 ):
-    """drop = L_b·(φ·T₁ − T_h)/(L₂ + φ·L_b), and back."""
+    """The page's formula, Δ = L_b·(φ·T₁ − T_h)/(L₂ + φ·L_b), and back."""
     joined_m = spans.pulled_m + spans.tail_m + phi * spans.held_m
     drop = spans.held_m * (phi * top - held) / joined_m
 

@@ -25,7 +25,7 @@ def strand(hours: float, *, share_of_yield: float, divisor: float = 10.0) -> flo
 def test_long_after_the_origin_both_lose_the_same_for_every_decade(
     hours: float, share_of_yield: float, divisor: float
 ):
-    """r = (f₀/f_y − 0.55)/10 a decade; at t ≫ τ, lg(1 + t/τ) runs parallel to lg t."""
+    """With r = (f₀/f_y − 0.55)/10 a decade; at t ≫ τ, lg(1 + t/τ) runs parallel to lg t."""
     share = (share_of_yield - 0.55) / divisor
     lost = relaxed(share=share, tau_s=0.2, from_s=3600.0, to_s=3600.0 * hours)
 
