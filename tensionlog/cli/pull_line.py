@@ -10,6 +10,10 @@ from tensionlog.report.words import flag_words, plural
 from tensionlog.units import from_newtons
 
 
+SHOWN_FROM_N = 0.05
+"""A bound that would print as 0.0 accuses nobody."""
+
+
 def pull_line(found: Found, *, unit: str = "N") -> str:
     """One line for one pull: position, reading, target, loss, what the string behind lost.
 
@@ -82,14 +86,21 @@ def _behind(pull: Pull, unit: str) -> Iterator[str]:
     held = pull.held_position
     if held is None or pull.drop is None or pull.unit != "N":
         return
-    if pull.at_least_lost is not None:
+    if pull.at_least_lost is not None and pull.at_least_lost < SHOWN_FROM_N:
+        yield f"{held} behind: a step, no more than relaxation explains"
+    elif pull.at_least_lost is not None:
         give = pull.at_least_give_mm
         shown = "" if give is None else f" ({give:.2f} mm)"
         yield f"{held} behind had lost at least {_force(pull.at_least_lost, unit)}{shown}"
     elif pull.seen:
         yield f"{held} behind: step of {_force(pull.drop, unit)}"
     else:
-        yield f"{held} behind: no step seen (u {_force(pull.drop_u or 0.0, unit)})"
+        yield f"{held} behind: no step seen (u {_doubt(pull.drop_u or 0.0, unit)})"
+
+
+def _doubt(force_n: float, unit: str) -> str:
+    """An uncertainty, with the digits that it needs not to read as none."""
+    return f"{from_newtons(force_n, unit):.2g} {unit}"
 
 
 def _force(force_n: float, unit: str) -> str:

@@ -56,6 +56,9 @@ def _day(view: JobView) -> str:
 def cautions(view: JobView) -> list[str]:
     """What somebody should know before reading on, one sentence each."""
     said = list(_gaps_of_the_job(view))
+    origin = view.header.raw.get("origin")
+    if isinstance(origin, str) and origin:
+        said.insert(0, f"Where this comes from: {origin}.")
     limit = view.job.raw.get("frame_limit_N")
     ordered = [n for p in view.job.sequence if (n := view.job.target_n(p)) is not None]
     if isinstance(limit, int | float) and max(ordered, default=0.0) > limit:
