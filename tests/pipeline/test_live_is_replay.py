@@ -15,12 +15,12 @@ from tensionlog.sources.recording import Item, open_recording
 from tensionlog.twin import play_job
 from tensionlog.twin.faults import garble, lose_lines, restart, spikes, spoil
 
-MISHAPS = {"R1": "redo", "L2": "lift-off", "X2": "wrong-clamp"}
+MISHAPS = {"L1": "redo", "R1": "lift-off", "X2": "wrong-clamp"}
 
 
 def damaged(head: str) -> bytes:
     """A short job with everything that can come in a stream: losses, a restart, buttons."""
-    played = play_job(seed=4, head=head, mains=4, crosses=2, pace=0.0, mishaps=dict(MISHAPS))
+    played = play_job(seed=4, head=head, mains=2, crosses=2, pace=0.0, mishaps=dict(MISHAPS))
     kinds = [
         lambda s, rng: restart(s, rng=rng, at_share=0.6),
         lambda s, rng: lose_lines(s, rng=rng, share=0.01),
@@ -106,15 +106,15 @@ def test_cuts_do_not_matter(tape, sizes: list[int]):
 def test_looking_meanwhile_does_not_matter(tape):
     header, items, whole = tape
 
-    assert differences(replayed(header, items, look_every=401), whole) == []
+    assert differences(replayed(header, items, look_every=501), whole) == []
 
 
 def test_there_is_something_to_compare(tape):
     _, _, whole = tape
 
-    assert len(whole.found) >= 7
+    assert len(whole.found) >= 5
     assert whole.ledger.restarts == 1
-    assert whole.ledger.bad_lines > 10
+    assert whole.ledger.bad_lines > 5
     assert sum(f.pull.void for f in whole.found) == 1
 
 
