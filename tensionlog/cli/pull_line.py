@@ -9,7 +9,6 @@ from tensionlog.pipeline.sitting import Whole
 from tensionlog.report.words import flag_words, plural
 from tensionlog.units import from_newtons
 
-
 SHOWN_FROM_N = 0.05
 """A bound that would print as 0.0 accuses nobody."""
 

@@ -19,6 +19,11 @@ _RUN_OF_SAMPLES = re.compile(
     rb"(?:S,(?:[1-9][0-9]{0,4}+|0),(?:[1-9][0-9]{0,9}+|0),(?:-?[1-9][0-9]{0,9}+|0)"
     rb"\*[0-9A-F]{4}\r?\n){1,512}+"
 )
+_SAMPLE_LINES = re.compile(
+    rb"^(S,([1-9][0-9]{0,4}|0),([1-9][0-9]{0,9}|0),(-?[1-9][0-9]{0,9}|0))"
+    rb"\*([0-9A-F]{4})\r?\n",
+    re.MULTILINE,
+)
 _TO_COMMAS = bytes.maketrans(b"*\n", b",,")
 _SHORT_BYTES = 256  # below that, columns cost more than they save
 _CHECKSUM_BYTES = len(b"*E6F7")
@@ -83,7 +88,7 @@ class LineDecoder:
 def _decode_block(block: bytes) -> list[DeviceLine]:
     """Decode whole lines, each with its LF."""
     if len(block) < _SHORT_BYTES:
-        return [decode_line(line) for line in block.split(b"\n")[:-1]]
+        return _decode_few(block)
     decoded: list[DeviceLine] = []
     at = 0
     while at < len(block):
@@ -96,6 +101,20 @@ def _decode_block(block: bytes) -> list[DeviceLine]:
             decoded.append(decode_line(block[at:end]))
             at = end
     return decoded
+
+
+def _decode_few(block: bytes) -> list[DeviceLine]:
+    """Decode a few lines: at one go where all are sound samples, else one by one."""
+    decoded: list[DeviceLine] = []
+    for body, seq, t_us, counts, checksum in _SAMPLE_LINES.findall(block):
+        sample = (int(seq), int(t_us), int(counts))
+        in_range = sample[0] <= MAX_SEQ and sample[1] <= MAX_T_US and _fits([sample[2]])
+        if not in_range or crc_hqx(body, 0) != int(checksum, 16):
+            break
+        decoded.append(_new_sample(sample))
+    if len(decoded) == block.count(b"\n"):
+        return decoded
+    return [decode_line(line) for line in block.split(b"\n")[:-1]]
 
 
 def _samples(run: bytes) -> list[DeviceLine]:
