@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.model.recording import Calibration
+from tensionlog.pulls.disturbed import runs_of
 from tensionlog.pulls.finder import Stretch
 from tensionlog.pulls.noise import white_noise, without_spikes
 
@@ -125,25 +126,20 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         None where there is no rise to a hold: the sitting began or went on under load,
         or the reading only touched the threshold.
     """
-    t = stretch.t_s
-    force = calibration.force_n(stretch.counts)
+    t, force = stretch.t_s, calibration.force_n(stretch.counts)
     if len(t) < 12 or stretch.last - stretch.first < 3:
         return None
     noise = white_noise(force)
     clean, _ = without_spikes(force, noise)
+    idle, u_idle, idle_at = _empty_reading(t, clean, stretch.first, noise)
     if stretch.cut_at_start:
         idle, u_idle, idle_at = float(calibration.force_n(stretch.base)), noise, float(t[0])
-    else:
-        idle, u_idle, idle_at = _empty_reading(t, clean, stretch.first, noise)
     y = clean - idle
-    if _ends_below_empty(y, stretch):
+    held = [] if _ends_below_empty(y, stretch) else _held(t, y, stretch)
+    if not held:
         return None
-    loaded = y[stretch.first : stretch.last + 1]
-    runs = _runs_above(y, 0.6 * float(np.quantile(loaded, 0.92)), stretch.last)
-    if not runs:
-        return None
-    begin, end = _lasting(runs, t)[-1]
-    end = _still_held(t, y, begin, end, stretch.last)
+    begin = held[-1][0]
+    end = _still_held(t, y, *held[-1], stretch.last)
     let_off = _let_off(t, y, begin=begin, end=end, noise=noise, cut=stretch.cut_at_end)
     level = float(np.median(y[begin : let_off + 1]))
     start = _start(t, y, crossing=begin, level=level, noise=noise)
@@ -162,7 +158,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         let_off=let_off,
         peak=float(y[begin : let_off + 1].max()),
         level=level,
-        lifts=len(_lasting(runs, t)) + _tried_before(t, y, stretch.first, start, level),
+        lifts=len(held) + _tried_before(t, y, stretch.first, start, level),
         cut=stretch.cut_at_end,
         began_loaded=stretch.cut_at_start,
         longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
@@ -234,16 +230,11 @@ def _ends_below_empty(y: Floats, stretch: Stretch) -> bool:
     return len(after) >= 2 and float(np.median(after)) < -0.25 * peak
 
 
-def _runs_above(y: Floats, threshold: float, last: int) -> list[tuple[int, int]]:
-    """Index pairs (first, last) of the runs above `threshold`, up to index `last`."""
-    above = np.concatenate([[False], y[: last + 1] > threshold, [False]])
-    edges = np.flatnonzero(np.diff(above.astype(np.int8)))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _lasting(runs: list[tuple[int, int]], t: Floats) -> list[tuple[int, int]]:
-    """The runs that were held, by their own length and by the longest one's."""
-    longest = max(t[b] - t[a] for a, b in runs)
+def _held(t: Floats, y: Floats, stretch: Stretch) -> list[tuple[int, int]]:
+    """First and last index of the runs that were held: by their length, and the longest one's."""
+    loaded = y[stretch.first : stretch.last + 1]
+    runs = runs_of(y[: stretch.last + 1] > 0.6 * float(np.quantile(loaded, 0.92)))
+    longest = max((t[b] - t[a] for a, b in runs), default=0.0)
     return [(a, b) for a, b in runs if t[b] - t[a] >= max(min(0.15, longest), 0.2 * longest)]
 
 
