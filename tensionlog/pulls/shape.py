@@ -231,7 +231,7 @@ def _ends_below_empty(y: Floats, stretch: Stretch) -> bool:
 
 
 def _held(t: Floats, y: Floats, stretch: Stretch) -> list[tuple[int, int]]:
-    """First and last index of the runs that were held: by their length, and the longest one's."""
+    """First and last index of each run that was held, if need be measured by the longest."""
     loaded = y[stretch.first : stretch.last + 1]
     runs = runs_of(y[: stretch.last + 1] > 0.6 * float(np.quantile(loaded, 0.92)))
     longest = max((t[b] - t[a] for a, b in runs), default=0.0)
