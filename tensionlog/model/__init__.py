@@ -4,4 +4,5 @@
 * `recording`  header, calibration, notes and arrivals of one sitting
 * `job`        the ticket of a job
 * `pull`       one pull of one string, as found and as judged
+* `guide`      what a guided test says and asks
 """

@@ -5,7 +5,7 @@ together when it ends, or when many have gathered, because the head, the string 
 converter are the same for all of them; that also keeps memory flat.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -57,6 +57,10 @@ class Gatherer:
     Args:
         header: Of the recording.
         keep_traces: Whether the samples of each pull are wanted afterwards.
+
+    Attributes:
+        tap: Told of every batch of readings, faults and restarts as it comes, before
+            anything is made of it; None where nobody listens.
     """
 
     def __init__(self, header: Header, *, keep_traces: bool = True) -> None:
@@ -73,6 +77,7 @@ class Gatherer:
         self.said: list[Note] = []
         self.warnings: list[str] = []
         self.marks: list[Marked] = []
+        self.tap: Callable[[Sequence[object]], object] | None = None
         self._decoder = (
             LineDecoder() if header.pattern is None else PlainDecoder(header.pattern)
         )
@@ -140,6 +145,8 @@ class Gatherer:
         self._take_events(self.timeline.feed(lines))
 
     def _take_events(self, events: Sequence[object]) -> None:
+        if self.tap is not None:
+            self.tap(events)
         finder, keeping = self._finder, self.windows.keeping
         for event in events:
             if type(event) is Reading:

@@ -57,6 +57,8 @@ class Live:
         *,
         phi_max: float | None = None,
         clock_s: Callable[[], float] = time.monotonic,
+        on_sitting: Callable[[Sitting], object] | None = None,
+        in_step: bool = False,
     ) -> None:
         """Begin to read.
 
@@ -64,6 +66,9 @@ class Live:
             capture: Not running yet.
             phi_max: Upper limit of what passes round this bench's frames, where measured.
             clock_s: Seconds that never jump.
+            on_sitting: Told of the sitting as it begins, so that somebody can listen.
+            in_step: Read once a `poll`, in the caller's own thread: for a bench made of
+                numbers, whose time passes only as it is read.
         """
         self.capture = capture
         self.first_arrival_s: float | None = None
@@ -75,8 +80,11 @@ class Live:
         self._seen = 0
         self._rests_until_s = 0.0
         self._told: dict[int, tuple[object, ...]] = {}
+        self._on_sitting, self._in_step = on_sitting, in_step
         self._threads = ThreadPoolExecutor(1, thread_name_prefix="capture")
-        self._reader: Future[None] = self._threads.submit(capture.run)
+        self._reader: Future[None] | None = None
+        if not in_step:
+            self._reader = self._threads.submit(capture.run)
 
     def __enter__(self) -> "Live":
         return self
@@ -88,7 +96,7 @@ class Live:
     @property
     def is_running(self) -> bool:
         """Whether the reader still reads."""
-        return not self._reader.done()
+        return self._reader is None or not self._reader.done()
 
     @property
     def samples(self) -> int:
@@ -102,6 +110,9 @@ class Live:
         of the time: of many pulls at once only the last one costs.
         """
         told: list[Told] = []
+        if self._in_step:
+            self.capture.step()
+            timeout_s = 0.0
         for item in self._waiting(timeout_s):
             told += self._take(item)
         if self._sitting is not None:
@@ -119,7 +130,10 @@ class Live:
             RecordingError: The recording could not be made, or not be made durable.
         """
         self.capture.stop()
-        self._reader.result()
+        if self._reader is None:
+            self.capture.run()  # told to stop, it only makes all durable
+        else:
+            self._reader.result()
         told: list[Told] = []
         for item in self._waiting(0.0):
             told += self._take(item)
@@ -142,6 +156,8 @@ class Live:
         if isinstance(item, Started):
             header = open_recording(item.path).header
             self._sitting = Sitting(header, phi_max=self._phi_max)
+            if self._on_sitting is not None:
+                self._on_sitting(self._sitting)
             return [item]
         sitting = self._sitting
         if sitting is not None and isinstance(item, bytes):

@@ -4,7 +4,7 @@ Places are given by walking pulls and notes in order of time, anew at every look
 sitting is live: the walk is cheap, and so live and replay cannot differ.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tensionlog.model.job import Job
@@ -75,6 +75,19 @@ class Sitting:
         self.feed = self._gathered.feed
         self.note = self._gathered.note
         self.close = self._gathered.close
+
+    def listen(self, tap: Callable[[Sequence[object]], object]) -> None:
+        """Have readings, faults and restarts told as they come, in batches."""
+        self._gathered.tap = tap
+
+    def seconds(self, boot: int, t_s: float) -> float:
+        """A reading's time on the recording's axis, seconds from its first sample."""
+        return self._gathered.timeline.seconds(boot, t_s)
+
+    @property
+    def carries_newtons(self) -> bool:
+        """Whether readings are newtons as they come (plain dialect with a unit)."""
+        return self._gathered.timeline.carries_newtons
 
     @property
     def timeline_rate_hz(self) -> float | None:
