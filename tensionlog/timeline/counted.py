@@ -199,6 +199,8 @@ class CountedDevice:
         number_rose = line.seq > last.seq
         if stride:
             self._accept(line, stride)
+        elif line.t_us == last.t_us:
+            self.tally.bad_lines += 1  # one moment has one conversion: this is another's
         elif line.t_us >= last.t_us or (number_rose and up_us < _WRAPPED_WITHIN_US):
             self._jump_ahead(last, line)
         elif number_rose and CLOCK_SPAN_US - up_us < _JUMP_BACK_US:

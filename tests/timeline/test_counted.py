@@ -259,6 +259,15 @@ def test_damage_whose_checksum_holds_by_chance_is_no_reading(seq, t_us, counts, 
         assert (line.ledger().missing, line.ledger().restarts) == (0, 0)
 
 
+def test_of_two_lines_for_one_moment_the_first_holds_and_the_other_is_damage():
+    sent = run_of(9)
+    events, line = played([*sent[:5], sent[4]._replace(counts=9999), *sent[5:]])
+
+    assert readings(events) == readings(played(sent)[0])
+    assert (line.ledger().bad_lines, line.ledger().samples) == (1, 9)
+    assert line.ledger().faults == {}
+
+
 def test_a_first_sample_of_a_new_start_that_comes_twice_is_one():
     events, line = played([*OLD, NEW[0], NEW[0], *NEW[1:]])
     assert (line.ledger().restarts, line.ledger().duplicates) == (1, 1)
