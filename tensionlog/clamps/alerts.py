@@ -126,12 +126,6 @@ def _covered(alerts: Sequence[Alert], finding: Finding) -> bool:
     return any(a.is_open and (_same(a, finding) or moved <= a.watched.keys()) for a in alerts)
 
 
-def unspoken(series: Mapping[str, Series], alerts: Sequence[Alert]) -> dict[str, Series]:
-    """The series that no open alert speaks of: what else may be wrong is looked for there."""
-    spoken = {name for alert in alerts if alert.is_open for name in alert.watched}
-    return {name: one for name, one in series.items() if name not in spoken}
-
-
 def seen(alert: Alert, *, at_s: float) -> Alert:
     """Somebody saw it."""
     if alert.state != "raised":

@@ -1,6 +1,7 @@
 """What a hold test found: the record, its verdict and its answer."""
 
 from dataclasses import dataclass
+from math import isnan
 from typing import Any
 
 VERDICTS = ("good", "watch", "service")
@@ -117,6 +118,10 @@ class HoldResult:
             "slips": [_slip_answer(slip, self.unit) for slip in self.slips],
             "verdict": self.verdict,
             "reasons": list(self.reasons),
+            "target_N": None if isnan(self.target_n) else self.target_n,
+            "loss_pct": self.loss_pct,
+            "relaxation_per_decade": self.relaxation,
+            "u_relaxation_per_decade": self.u_relaxation,
             "problem": self.problem,
             "why_no_mm": self.why_no_mm,
         }

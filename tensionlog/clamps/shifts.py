@@ -49,6 +49,7 @@ KINDS: Mapping[str, Kind] = {
     "a-minus-b": Kind(unit="mm", material=0.15, scatter=0.1),
     "early": Kind(unit="points", material=20.0, scatter=8.0, digits=0),
     "reference": Kind(unit="%", material=0.2, scatter=0.06),
+    "batch": Kind(unit="points a decade", material=0.5, scatter=0.3),
 }
 """Defaults; a bench may set its own. The material sizes are what a stringer would act on."""
 

@@ -16,6 +16,7 @@ NAMES: Mapping[str, str] = {
     "a-minus-b": "clamp A less clamp B inside jobs",
     "early": "clamps opened too early",
     "reference": "one mass against the others",
+    "batch": "the relaxation of the string strung most",
 }
 
 MEANS: Mapping[str, str] = {

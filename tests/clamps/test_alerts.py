@@ -13,7 +13,6 @@ from tensionlog.clamps.alerts import (
     closed_if_cured,
     raised,
     seen,
-    unspoken,
 )
 from tensionlog.clamps.causes import Explained, Finding
 from tensionlog.clamps.series import DAY_S, Series
@@ -142,11 +141,6 @@ def test_one_step_of_the_watch_closes_before_it_raises():
     new = finding("clamp-A", moved=("give-A",), at_s=31 * DAY_S)
     alerts = after_recording((done,), gives([0.9]), new, at_s=31 * DAY_S)
     assert [alert.state for alert in alerts] == ["closed", "raised"]
-
-
-def test_series_with_an_open_alert_are_left_out_of_the_search():
-    series = {**gives([1.0]), **gives([1.0], name="give-A")}
-    assert set(unspoken(series, raised((), finding()))) == {"give-A"}
 
 
 def test_the_answer_is_plain():
