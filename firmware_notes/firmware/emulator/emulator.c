@@ -46,6 +46,7 @@ enum {
     UNUSED_REGISTER = 0x3e, /* GPIOR0 */
     WIRED = 0xa5,
     AWAKE_US = 50000, /* whoever opens a port empties it first: a board is not awake by then */
+    LAST_READ_US = 300000, /* what is unread when a port goes is gone with it */
     OUT = 1 << 14,
     EEPROM = 1024
 };
@@ -406,6 +407,7 @@ static void run(struct bench *b)
             break;
     }
     flush(b);
+    usleep(LAST_READ_US);
 }
 
 static void options(struct bench *b, int argc, char **argv)
