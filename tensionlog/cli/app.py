@@ -14,6 +14,7 @@ from tensionlog.cli.rebuild import rebuild
 from tensionlog.cli.record import record
 from tensionlog.cli.replay import replay
 from tensionlog.cli.report import report
+from tensionlog.cli.say import one_line
 from tensionlog.cli.verify import verify
 from tensionlog.errors import TensionlogError, UsageError
 
@@ -25,9 +26,9 @@ class _FriendlyErrors(click.Group):
         try:
             return super().invoke(ctx)
         except UsageError as error:
-            raise click.UsageError(str(error)) from error
+            raise click.UsageError(one_line(str(error))) from error
         except TensionlogError as error:
-            raise click.ClickException(str(error)) from error
+            raise click.ClickException(one_line(str(error))) from error
         except BrokenPipeError:
             _forget_stdout()
             return None

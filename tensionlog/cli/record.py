@@ -232,7 +232,7 @@ def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
 
 
 def _store_pieces(paths: list[Path], store: "Store") -> None:
-    """Store a sitting that a failing disk tore into several recordings, one by one."""
+    """Store a sitting that a failing disk tore into several recordings, read as one."""
     from tensionlog.pipeline.replay import Replayed, replay_all
 
     for item in replay_all(paths, store=store):

@@ -39,7 +39,9 @@ def replay(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
             for warning in item.warnings:
                 warn(f"{item.path.name}: {warning.removeprefix(f'{item.path.name}: ')}")
             if as_json:
-                json_line(answer(item.whole, name=item.path.name))
+                more = [path.name for path in item.parts[1:]]
+                said = answer(item.whole, name=item.path.name)
+                json_line(said | {"continued_in": more} if more else said)
             else:
                 click.echo(recording_lines(item.whole, name=item.path.name))
     if not good:

@@ -29,7 +29,7 @@ def verify(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
     nothing false and nothing twice. With --db, what the database holds must be what
     the recordings give. Exit code 1 if not.
     """
-    from tensionlog.sources.recording import open_recording
+    from tensionlog.pipeline.replay import sittings_of
     from tensionlog.store import Store
 
     good = True
@@ -40,9 +40,13 @@ def verify(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
         if store is not None and (damage := store.quick_check()):
             failed(TensionlogError(f"{db} is damaged: {'; '.join(damage)}. Rebuild it."))
             good = False
-        for path in files:
+        readers, errors = sittings_of(files)
+        for error in errors:
+            failed(error)
+            good = False
+        for reader in readers:
             try:
-                result = verified(open_recording(path), store, bar.update)
+                result = verified(reader, store, bar.update)
             except TensionlogError as error:
                 failed(error)
                 good = False

@@ -124,7 +124,7 @@ class Audit:
     def _balance(self, lines: list[DeviceLine]) -> None:
         samples = [line for line in lines if isinstance(line, Sample)]
         for line in lines:
-            if isinstance(line, Hello) and line.adc_bits > 1:
+            if isinstance(line, Hello) and 1 < line.adc_bits < _WIDEST_BITS:
                 self._bits = line.adc_bits
         self._lines += len(samples)
         self._lines += sum(isinstance(line, BadLine | PlainReading) for line in lines)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tensionlog.errors import DamagedStoreError, RecordingError, StoreError, TensionlogError
+from tensionlog.model.recording import Header
 from tensionlog.pipeline.replay import Replayed, replay_all
 from tensionlog.sources.recording import RecordingReader, open_recording
 
@@ -81,8 +82,9 @@ def rebuild(
     new = db.with_name(f"{db.name}.rebuilding")
     _remove(new)
     chosen, errors = _one_of_each(paths)
+    files = [reader.path for reader in chosen]
     with Store(new) as store:
-        for item in replay_all(chosen, store=store, on_bytes=on_bytes):
+        for item in replay_all(files, store=store, on_bytes=on_bytes):
             if not isinstance(item, Replayed):
                 errors.append(item)
     with Store(new, must_exist=True) as store:
@@ -90,7 +92,7 @@ def rebuild(
         sittings = _names(store)
         pulls = sum(len(store.pulls_in(r.recording_id)) for r in store.recordings())
         digest = store.dump_sha256()
-    old_digest = _old_digest(db, sittings)
+    old_digest = _old_digest(db, sittings | _continuing(chosen))
     old = None
     if old_digest == digest:
         _remove(new)
@@ -106,7 +108,9 @@ def rebuild(
     )
 
 
-def _one_of_each(paths: Sequence[Path]) -> tuple[list[Path], list[TensionlogError]]:
+def _one_of_each(
+    paths: Sequence[Path],
+) -> tuple[list[RecordingReader], list[TensionlogError]]:
     """One file of each sitting: a recording often lies beside its compressed copy."""
     chosen: dict[tuple[str, datetime], RecordingReader] = {}
     errors: list[TensionlogError] = []
@@ -121,7 +125,7 @@ def _one_of_each(paths: Sequence[Path]) -> tuple[list[Path], list[TensionlogErro
                 )
         except TensionlogError as error:
             errors.append(error)
-    return [reader.path for reader in chosen.values()], errors
+    return list(chosen.values()), errors
 
 
 def _old_digest(db: Path, sittings: set[str]) -> str | None:
@@ -156,7 +160,16 @@ def _refuse_damaged(store: "Store", path: Path) -> None:
 
 
 def _names(store: "Store") -> set[str]:
-    return {f"{r.header.bench} {r.header.started.isoformat()}" for r in store.recordings()}
+    return {_name(stored.header) for stored in store.recordings()}
+
+
+def _continuing(readers: Sequence[RecordingReader]) -> set[str]:
+    """Pieces of torn sittings: an old database may have each as a sitting of its own."""
+    return {_name(r.header) for r in readers if r.header.continues is not None}
+
+
+def _name(header: Header) -> str:
+    return f"{header.bench} {header.started.isoformat()}"
 
 
 def _remove(path: Path) -> None:

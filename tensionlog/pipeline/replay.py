@@ -11,6 +11,7 @@ from tensionlog.model.recording import Arrival, Note
 from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.sitting import Sitting, Whole
+from tensionlog.sources.joined import in_sittings
 from tensionlog.sources.recording import RecordingReader, open_recording
 
 if TYPE_CHECKING:
@@ -23,11 +24,13 @@ class Replayed:
 
     Attributes:
         path: Where it lies.
+        parts: The same, and where it goes on if a failing disk tore it.
         whole: What is in it.
         warnings: One line for each thing that could not be read as meant.
     """
 
     path: Path
+    parts: tuple[Path, ...]
     whole: Whole
     warnings: tuple[str, ...]
 
@@ -84,14 +87,10 @@ def replay_all(
         What was read, or the error that stands for a bad file; the bad ones that cannot
         even be opened come first.
     """
-    readers: list[RecordingReader] = []
-    for path in paths:
-        try:
-            readers.append(open_recording(path))
-        except TensionlogError as error:
-            yield error
+    readers, errors = sittings_of(paths)
+    yield from errors
     phi = Phi(store)
-    for reader in sorted(readers, key=lambda reader: reader.started_s):
+    for reader in readers:
         try:
             yield _replayed(reader, phi=phi, store=store, on_bytes=on_bytes)
         except TensionlogError as error:
@@ -114,9 +113,39 @@ def _replayed(
     phi.learn(whole)
     if store is not None:
         keep(store, whole, name=sitting_name(reader.path), digest=reader.digest())
-    return Replayed(path=reader.path, whole=whole, warnings=(*reader.warnings, *whole.warnings))
+    return Replayed(
+        path=reader.path,
+        parts=tuple(reader.paths),
+        whole=whole,
+        warnings=(*_about_parts(reader), *reader.warnings, *whole.warnings),
+    )
 
 
-def in_time_order(paths: Sequence[Path]) -> list[RecordingReader]:
-    """Open recordings and sort them by when they were started."""
-    return sorted(map(open_recording, paths), key=lambda reader: reader.started_s)
+def _about_parts(reader: RecordingReader) -> list[str]:
+    names = [path.name for path in reader.paths]
+    said = []
+    if reader.header.continues is not None:
+        said.append(
+            f"it goes on from {reader.header.continues}, which was not named: what was "
+            "noted there, such as the ticket, is not known. Name both."
+        )
+    if len(names) > 1:
+        said.append(f"the disk failed: it goes on in {', '.join(names[1:])}, read as one.")
+    return said
+
+
+def sittings_of(paths: Sequence[Path]) -> tuple[list[RecordingReader], list[TensionlogError]]:
+    """Open recordings; join those that a failing disk tore; sort them by their start.
+
+    Returns:
+        A reader for each sitting, and the errors that stand for files which are none.
+    """
+    opened: list[RecordingReader] = []
+    errors: list[TensionlogError] = []
+    for path in paths:
+        try:
+            opened.append(open_recording(path))
+        except TensionlogError as error:
+            errors.append(error)
+    readers = sorted(in_sittings(opened), key=lambda r: (r.started_s, r.path.name))
+    return readers, errors

@@ -70,7 +70,7 @@ def _check_magic(name: str, lines: list[bytes], beginning: bytes) -> None:
         )
     if version != VERSION:
         raise RecordingError(
-            f"{name} is a recording of version {version}, this tensionlog reads version "
+            f"{name} is a recording of version {version[:20]!r}, this tensionlog reads version "
             f"{VERSION}. Upgrade tensionlog."
         )
 

@@ -44,6 +44,11 @@ class RecordingReader:
         self._body_at = body_at
 
     @property
+    def paths(self) -> list[Path]:
+        """Where its parts lie: one, unless a failing disk tore it."""
+        return [self.path]
+
+    @property
     def started_s(self) -> float:
         """Host time at which it was opened (UTC, seconds since 1970)."""
         return self.header.started.timestamp()
@@ -77,12 +82,19 @@ class RecordingReader:
         if carry:
             yield from lines.last(carry, begins_line)
 
-    def _body(self) -> Iterator[bytes]:
-        skip = self._body_at
+    def body(self, *, upto: int | None) -> Iterator[bytes]:
+        """What stands behind the header, as it is, up to a place in the unpacked file."""
+        self.warnings.clear()
+        at = 0
         for block in read_blocks(self.path, self.warnings):
-            if skip < len(block):
-                yield block[skip:]
-            skip = max(0, skip - len(block))
+            end = None if upto is None else max(0, upto - at)
+            yield block[max(0, self._body_at - at) : end]
+            at += len(block)
+            if upto is not None and at >= upto:
+                return
+
+    def _body(self) -> Iterator[bytes]:
+        return self.body(upto=None)
 
 
 def open_recording(path: str | PathLike[str]) -> RecordingReader:

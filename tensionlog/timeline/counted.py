@@ -23,6 +23,9 @@ from tensionlog.timeline.unwrap import (
     longest_step_us,
 )
 
+WIDEST_BITS = 32
+"""No converter is wider; a device that says so is not believed, or 2^bits fills memory."""
+
 CLOCK_JUMP = "clock-jump"
 SEQ_JUMP = "seq-jump"
 
@@ -249,7 +252,8 @@ class CountedDevice:
             self._restart()
         self._name = name
         self.position.nominal_rate(line.rate_hz)
-        self._top = _full_scale(line.adc_bits) if line.adc_bits > 1 else self._top
+        if 1 < line.adc_bits <= WIDEST_BITS:
+            self._top = _full_scale(line.adc_bits)
 
     def _restart(self) -> None:
         self.tally.restarts += 1

@@ -254,7 +254,7 @@ def test_gzip_is_told_by_its_first_bytes_not_by_its_name(tmp_path):
         (b"time,force\n1,2\n", "begins with b'time,force"),
         (b"S,0,4293999990,84122*E6F7\n", "device lines without a header"),
         (gzip.compress(b"PAR1....", mtime=0), "a Parquet file"),
-        (b"# tensionlog-recording 2\n# {}\n", "of version 2"),
+        (b"# tensionlog-recording 2\n# {}\n", "of version '2'"),
         (b"# something else\n", "is not a recording"),
         (b"# tensionlog-recording 1\n", "is not JSON"),
         (b"# tensionlog-recording 1\n# {'bench': 1}\n", "is not JSON"),

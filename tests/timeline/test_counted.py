@@ -340,6 +340,14 @@ def test_a_code_at_the_end_of_the_scale_is_a_fault_and_no_reading(counts):
     assert line.ledger().missing == 0
 
 
+def test_a_converter_wider_than_any_is_not_believed():
+    """2 to the power of what a damaged or foreign device says would fill the memory."""
+    events, line = played([hello("1", bits=4_261_649_837), Sample(0, 0, (1 << 23) - 1)])
+
+    assert readings(events) == []
+    assert line.ledger().faults == {"saturated": 1}
+
+
 def test_what_the_device_says_of_its_converter_overrides_the_header():
     sent = [hello("1", bits=16), Sample(0, 0, 32767), Sample(1, 12500, 32766)]
     events, _ = played(sent)
