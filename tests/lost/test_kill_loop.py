@@ -199,8 +199,7 @@ class Loop:
             for _ in range(kills):
                 self._one_life()
         finally:
-            self.zygote.stdin.close()
-            self.zygote.wait(30.0)
+            self.zygote.communicate(timeout=30.0)
             self.twin.stop()
         self._settle()
         self.balance.seconds = time.monotonic() - began_s
