@@ -15,6 +15,14 @@ it opens nothing itself.
     [calibration]
     zero_counts = 84211
     counts_per_N = 9120.0
+
+    [check]
+    reference = "masses"
+    masses_kg = [5, 10, 20]
+    mass_class = "M2"
+    latitude_deg = 59.9
+    height_m = 20
+    rated_N = 500
 """
 
 import json
@@ -31,6 +39,9 @@ from tensionlog.units import N_PER_UNIT
 VERSION: Final = 1
 FILE_NAME: Final = "bench.toml"
 FOLDER_VARIABLE: Final = "TENSIONLOG_CONFIG"
+
+TABLES: Final = ("calibration", "check")
+"""What stands in tables of its own, below the single values."""
 
 _HEADER_KEYS: Final = ("tensioner", "tail_m", "rate_hz", "adc_bits")
 _CALIBRATION: Final = ("zero_counts", "counts_per_N", "polynomial", "name", "date")
@@ -55,6 +66,7 @@ class BenchSettings:
         operator: Who usually strings here, or None.
         recordings: Folder of the recordings, or None for the platform's own.
         database: The database, or None for the platform's own.
+        check: How the bench is checked, as `tensionlog.check.setup` reads it, or None.
     """
 
     bench: str = "bench"
@@ -71,6 +83,7 @@ class BenchSettings:
     operator: str | None = None
     recordings: str | None = None
     database: str | None = None
+    check: Mapping[str, Any] | None = None
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -163,11 +176,12 @@ def settings_text(settings: BenchSettings) -> str:
     lines = [f"version = {VERSION}"]
     for field in fields(settings):
         value = getattr(settings, field.name)
-        if value is not None and field.name != "calibration":
+        if value is not None and field.name not in TABLES:
             lines.append(f"{field.name} = {_toml(value)}")
-    if settings.calibration is not None:
-        lines += ["", "[calibration]"]
-        lines += [f"{key} = {_toml(value)}" for key, value in settings.calibration.items()]
+    for name in TABLES:
+        table = getattr(settings, name)
+        if table is not None:
+            lines += ["", f"[{name}]", *(f"{key} = {_toml(v)}" for key, v in table.items())]
     return "\n".join(lines) + "\n"
 
 
@@ -223,6 +237,10 @@ _RULES: Final[dict[str, tuple[Callable[[object], bool], str]]] = {
     "calibration": (
         _is_calibration,
         "zero_counts and counts_per_N (not 0), or a polynomial with a slope",
+    ),
+    "check": (
+        lambda value: isinstance(value, Mapping),
+        "a table: 'tensionlog bench check' writes it",
     ),
     "unit": (lambda value: value in N_PER_UNIT, "lbf, kgf or N"),
 }

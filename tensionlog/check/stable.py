@@ -10,10 +10,15 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from tensionlog.check.cleaning import clean
+from tensionlog.check.cleaning import Floats, clean, noise_sd
 from tensionlog.check.settling import LONGEST_S, Level, settled_level
 from tensionlog.check.verdict import Tolerance
-from tensionlog.check.visits import U_OF_TOLERANCE, is_stable, noise_of
+from tensionlog.check.visits import (
+    SWING_OF_LOAD,
+    U_OF_TOLERANCE,
+    is_stable,
+    noise_of,
+)
 
 EVERY_S: Final = 0.5
 NEAR: Final = 0.03
@@ -25,6 +30,10 @@ ODD_LASTS_S: Final = 5.0
 AT_ONCE: Final = 0.06
 """A level known to this share of the tolerance is taken at once: waiting longer would gain
 less than the walk of zero costs meanwhile."""
+
+MOVES_S: Final = 1.0
+MOVES_BEYOND: Final = 4.0
+"""Noise alone spreads a second of readings by less than this many standard deviations."""
 
 PATIENCE_S: Final = 10.0
 """A window this long is taken as soon as a recording's would be."""
@@ -51,6 +60,7 @@ class StableReading:
 
     __slots__ = (
         "_before_n",
+        "_has_left",
         "_load_n",
         "_looked_s",
         "_readings",
@@ -66,6 +76,7 @@ class StableReading:
         before_n: float | None = None,
         zero_n: float = 0.0,
         tolerance: Tolerance | None = None,
+        has_left: bool = False,
     ) -> None:
         """Begin to wait.
 
@@ -75,7 +86,9 @@ class StableReading:
                 already (the first zero).
             zero_n: Level of the empty cell, newtons.
             tolerance: What a stable level is measured against.
+            has_left: Whether it is known that the load before has gone.
         """
+        self._has_left = has_left
         self.state = "settling" if before_n is None else "waiting"
         self._load_n = load_n + zero_n
         self._before_n = before_n
@@ -103,6 +116,8 @@ class StableReading:
     def _look(self) -> Captured | None:
         begun_s, now_s = self._t_s[0], self._t_s[-1]
         t, readings = np.array(self._t_s), np.array(self._readings)
+        if self._is_moved(t, readings):
+            return None
         recent = t > now_s - LONGEST_S - ODD_LASTS_S
         samples = clean(t_s=t[recent], counts=readings[recent], adc_bits=None)
         level = settled_level(
@@ -113,9 +128,17 @@ class StableReading:
         self.state = "captured"
         return Captured(level, now_s - begun_s)
 
+    def _is_moved(self, t_s: Floats, readings: Floats) -> bool:
+        """Whether the last second moved more than any swing that is read: no fit needed."""
+        last = readings[t_s > t_s[-1] - MOVES_S]
+        low, high = np.quantile(last, [0.1, 0.9])
+        allowed = SWING_OF_LOAD * abs(self._load_n) + self._tolerance
+        return bool(high - low > 2 * allowed + MOVES_BEYOND * noise_sd(readings[-200:]))
+
     def _is_new(self, level: Level) -> bool:
         """Whether the level is no longer that of the load before."""
-        if self._before_n is None:
+        if self._before_n is None or self._has_left:
+            self.state = "settling"
             return True
         change = self._load_n - self._before_n
         gone = (level.level - self._before_n) * np.sign(change) > abs(change) / 2

@@ -7,6 +7,7 @@ import click
 
 from tensionlog import __version__
 from tensionlog.cli.bench import bench
+from tensionlog.cli.check import check
 from tensionlog.cli.demo import demo
 from tensionlog.cli.export import export
 from tensionlog.cli.ports import ports
@@ -49,5 +50,5 @@ def main() -> None:
     """
 
 
-for command in (demo, ports, bench, record, replay, report, verify, export, rebuild):
+for command in (demo, ports, bench, record, check, replay, report, verify, export, rebuild):
     main.add_command(command)

@@ -82,6 +82,67 @@ def set_up(
     click.echo(f"Written: {path}")
 
 
+@bench.command("check")
+@click.option("--reference", type=click.Choice(["masses", "scale"]), help="What it hangs on.")
+@click.option("--masses", "masses_kg", help="Pieces of the set, kilograms, such as 5,10,20.")
+@click.option("--mass-class", help="Their tolerance class, such as M2 (OIML R 111).")
+@click.option("--u-mass-pct", type=float, help="Own plates weighed: standard uncertainty, %.")
+@click.option("--u-scale-pct", type=float, help="Reference scale: its certificate's, %.")
+@click.option("--u-scale-n", "u_scale_N", type=float, help="Reference scale: reading, N.")
+@click.option("--scale-unit", type=click.Choice(["lbf", "kgf", "N"]), help="What it shows.")
+@click.option("--gravity", type=float, help="Free fall here, m/s2, where it was measured.")
+@click.option("--latitude", "latitude_deg", type=float, help="Of the bench, degrees.")
+@click.option("--height", "height_m", type=float, help="Of the bench above the sea, metres.")
+@click.option("--rated-n", "rated_N", type=float, help="Greatest force the cell may carry, N.")
+@click.option("--tolerance-pct", type=float, help="Of a load; else 0.5.")
+@click.option("--tolerance-floor-n", "tolerance_floor_N", type=float, help="Else 0.3 N.")
+@click.option("--pulley-factor", type=float, help="What a pulley leaves of the force.")
+@click.option("--u-pulley-pct", type=float, help="Its standard uncertainty, %.")
+@click.option("--daily", "daily_kg", help="Hung on ordinary mornings, kilograms, such as 10.")
+@click.option("--weekly", "weekly_kg", help="Hung weekly, in order, such as 5,10,20,10,5.")
+@click.option("--daily-dials", "daily_dials_N", help="Dial settings, such as 24 (with --unit).")
+@click.option("--weekly-dials", "weekly_dials_N", help="The same of the weekly part.")
+@click.option("--every", "full_every_days", type=int, help="Days between weekly parts.")
+@click.option("--in-place/--elsewhere", "in_place", default=None, help="Where the load hangs.")
+@click.option("--clamps", help="Names of the clamps, such as A,B.")
+@click.option("--hold-target", "hold_target_N", type=float, help="Of hold tests (with --unit).")
+@click.option("--hold-span-m", type=float, help="From anchor to clamp, metres.")
+@click.option("--hold-ea", "hold_EA_N", type=float, help="Stiffness of the control reel, N.")
+@options.own_unit
+def set_check(unit: str | None, **stated: Any) -> None:
+    """Write how this bench is checked; what is not named stays as it was."""
+    from tensionlog.check.setup import setup_from_table
+    from tensionlog.units import N_PER_UNIT
+
+    settings = load_settings()
+    per_unit = N_PER_UNIT[unit or settings.unit]
+    new = {key: _listed(key, value) for key, value in stated.items() if value is not None}
+    for key in ("daily_dials_N", "weekly_dials_N", "hold_target_N"):
+        if key in new:
+            some = new[key]
+            new[key] = (
+                [round(x * per_unit, 3) for x in some]
+                if isinstance(some, list)
+                else round(some * per_unit, 3)
+            )
+    table = {**(settings.check or {}), **new}
+    setup_from_table(table)
+    click.echo(f"Written: {save_settings(settings.with_changes({'check': table}))}")
+
+
+def _listed(key: str, value: Any) -> Any:
+    """A list that was typed with commas; names for clamps, numbers for all others."""
+    if not isinstance(value, str) or key in ("reference", "mass_class", "scale_unit"):
+        return value
+    pieces = [piece.strip() for piece in value.split(",") if piece.strip()]
+    if key == "clamps":
+        return pieces
+    try:
+        return [float(piece) for piece in pieces]
+    except ValueError as error:
+        raise click.BadParameter(f"{value!r} is no list of numbers such as 5,10,20.") from error
+
+
 def _numbers(text: str) -> Any:
     try:
         return json.loads(text)

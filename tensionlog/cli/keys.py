@@ -8,7 +8,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 KEYS = {
     "r": ("redo", "the last pull is void and is made again"),
@@ -29,6 +29,17 @@ TYPED = {"place": "position", "broke": "position", "remark": "text", "": "note"}
 KEYS_LINE = "  ".join(f"{key} {name or 'note…'}" for key, (name, _) in KEYS.items())
 
 Note = dict[str, Any]
+T = TypeVar("T", covariant=True)
+
+
+class Reader(Protocol[T]):
+    """Makes something of single characters, or of whole lines."""
+
+    def push(self, character: str) -> T | None:
+        """Take one character; return what it completes."""
+
+    def line(self, line: str) -> T | None:
+        """Take one whole line."""
 
 
 class KeyReader:
@@ -53,6 +64,10 @@ class KeyReader:
         elif character.isprintable():
             self.typed += character
         return None
+
+    def line(self, line: str) -> Note | None:
+        """Take one whole line, see `line_note`."""
+        return line_note(line)
 
     def _key(self, character: str) -> Note | None:
         name = KEYS.get(character.lower(), (None,))[0]
@@ -105,29 +120,34 @@ def keyboard() -> Iterator[Callable[[], list[Note]]]:
 
     It never waits. A terminal gives single keys, anything else whole lines.
     """
+    with pressed_by(KeyReader()) as read:
+        yield read
+
+
+@contextmanager
+def pressed_by(reader: Reader[T]) -> Iterator[Callable[[], list[T]]]:
+    """Yield a function that returns what `reader` made of the keys since the last call."""
     if not sys.stdin or sys.stdin.closed:
         yield list
     elif sys.platform == "win32":
-        yield _windows_keys() if sys.stdin.isatty() else list
+        yield _windows_keys(reader) if sys.stdin.isatty() else list
     elif sys.stdin.isatty():
-        with _single_keys() as read:
+        with _single_keys(reader) as read:
             yield read
     else:
-        yield _lines()
+        yield _lines(reader)
 
 
 if sys.platform == "win32":
 
-    def _windows_keys() -> Callable[[], list[Note]]:
+    def _windows_keys(keys: Reader[T]) -> Callable[[], list[T]]:
         import msvcrt
 
-        keys = KeyReader()
-
-        def read() -> list[Note]:
-            notes = []
+        def read() -> list[T]:
+            made = []
             while msvcrt.kbhit():
-                notes.append(keys.push(msvcrt.getwch()))
-            return [note for note in notes if note is not None]
+                made.append(keys.push(msvcrt.getwch()))
+            return [one for one in made if one is not None]
 
         return read
 
@@ -136,17 +156,17 @@ else:
     import select
 
     @contextmanager
-    def _single_keys() -> Iterator[Callable[[], list[Note]]]:
+    def _single_keys(keys: Reader[T]) -> Iterator[Callable[[], list[T]]]:
         import termios
         import tty
 
-        descriptor, keys = sys.stdin.fileno(), KeyReader()
+        descriptor = sys.stdin.fileno()
         before = termios.tcgetattr(descriptor)
 
-        def read() -> list[Note]:
+        def read() -> list[T]:
             pressed = _what_is_there(descriptor).decode("utf-8", "replace")
-            notes = [keys.push(character) for character in pressed]
-            return [note for note in notes if note is not None]
+            made = [keys.push(character) for character in pressed]
+            return [one for one in made if one is not None]
 
         tty.setcbreak(descriptor)
         try:
@@ -154,18 +174,18 @@ else:
         finally:
             termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
-    def _lines() -> Callable[[], list[Note]]:
+    def _lines(keys: Reader[T]) -> Callable[[], list[T]]:
         try:
             descriptor = sys.stdin.fileno()
         except (OSError, ValueError):
             return list
         held = b""
 
-        def read() -> list[Note]:
+        def read() -> list[T]:
             nonlocal held
             *whole, held = (held + _what_is_there(descriptor)).split(b"\n")
-            notes = [line_note(line.decode("utf-8", "replace")) for line in whole]
-            return [note for note in notes if note is not None]
+            made = [keys.line(line.decode("utf-8", "replace")) for line in whole]
+            return [one for one in made if one is not None]
 
         return read
 

@@ -111,12 +111,12 @@ def _sitting(
     """Record until somebody ends it; return what was read, its files, and the signal."""
     from tensionlog.pipeline.live import Live
 
-    capture = _capture(settings, purpose, folder)
+    capture = make_capture(settings, purpose, folder)
     if job is not None and purpose == "job":
         capture.note({"note": "job-start", "job": job})
     caught: list[signal.Signals] = []
     with (
-        _stopping(capture, caught),
+        stopping(capture, caught),
         keyboard() as pressed,
         Live(capture, phi_max=_phi(db, settings.bench)) as live,
     ):
@@ -132,7 +132,12 @@ def _sitting(
     return whole, paths, caught[0] if caught else None
 
 
-def _capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capture":
+def make_capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capture":
+    """Open the bench's port, ready to be recorded into `folder`.
+
+    Raises:
+        LinkError: The port cannot be opened.
+    """
     from tensionlog.pipeline.capture import Capture
     from tensionlog.recorder import Recorder, space_warning
     from tensionlog.sources.serial_port import open_port, stable_url
@@ -178,7 +183,7 @@ def _own_keys(
 
 
 @contextmanager
-def _stopping(capture: "Capture", caught: list[signal.Signals]) -> Iterator[None]:
+def stopping(capture: "Capture", caught: list[signal.Signals]) -> Iterator[None]:
     """Let Ctrl-C, and what a system sends at its end, close the recording at once."""
 
     def stop(number: int, _frame: FrameType | None) -> None:

@@ -100,11 +100,13 @@ class Refused:
         step: Of the ask.
         words: Key of the sentence.
         values: What the sentence names.
+        stops: Whether the test cannot go on and ends here, incomplete.
     """
 
     step: str
     words: str
     values: Mapping[str, Any] = field(default_factory=dict)
+    stops: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

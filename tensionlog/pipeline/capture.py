@@ -127,9 +127,10 @@ class Capture:
         self._asked_s = float("-inf")
         self._told_quiet = False
 
-    def note(self, body: Mapping[str, Any]) -> None:
-        """Have a note written; it acts at this moment, unless it says another."""
-        self._notes.append({"at": iso_time(round(self._utc_s() * 1e6)), **body})
+    def note(self, body: Mapping[str, Any], *, ago_s: float = 0.0) -> None:
+        """Have a note written; it acts `ago_s` before this moment, unless it says another."""
+        at_us = round((self._utc_s() - ago_s) * 1e6)
+        self._notes.append({"at": iso_time(at_us), **body})
 
     def stop(self) -> None:
         """Have the reader stop; may be called from anywhere, a signal handler too."""

@@ -269,7 +269,7 @@ class Gatherer:
             return usual
         t_s = self.timeline.seconds(shape.boot, float(shape.t[shape.start]))
         dialled = self.windows.dialled(t_s, self.timed_notes())
-        return usual if dialled is None else dialled
+        return usual if dialled is None else dialled.set_n
 
     def timed_notes(self) -> list[tuple[float, Note]]:
         """Notes with the recording's seconds at which they act, in order of time."""

@@ -7,9 +7,14 @@ hands over to the next. `tensionlog.pipeline.guide_steps` has the steps that tes
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final, Protocol
+from itertools import pairwise
+from typing import Any, Final, Protocol
 
 from tensionlog.model.guide import KEYS, Ask, Done, Out, Reading, Refused, Took, Write
+
+EARLY: Final = 40
+USUAL_NOISE_N: Final = 0.05
+"""So many readings show the noise, and a bench's is about this (experience, no source)."""
 
 SHOW_EVERY_S: Final = 0.25
 """How often the reading is shown: a glance takes half a second."""
@@ -20,7 +25,9 @@ class Cell:
     """What the steps of one test know of the cell together.
 
     Attributes:
-        unit: `N`, or `counts` where nobody knows what a count is worth.
+        unit: `N`, or `counts` while only the noise tells about what a count is worth.
+        counts_per_n: Counts for a newton where readings come as counts; a rough guess by
+            the noise at first, then by the first load.
         t_s: Device time of the latest reading, seconds.
         reading: The latest reading.
         zero: Level of the empty cell; None before it was read.
@@ -29,6 +36,7 @@ class Cell:
     """
 
     unit: str = "N"
+    counts_per_n: float | None = None
     t_s: float = 0.0
     reading: float = 0.0
     zero: float | None = None
@@ -40,6 +48,15 @@ class Cell:
         """The latest reading with the empty cell taken off, where it is known."""
         return self.reading - (self.zero or 0.0)
 
+    def scaled_by(self, times: float) -> None:
+        """The first known load tells that all readings are so many times as large."""
+        if self.counts_per_n is not None:
+            self.counts_per_n /= times
+        self.reading *= times
+        self.zero = None if self.zero is None else self.zero * times
+        self.level = None if self.level is None else self.level * times
+        self.unit = "N"
+
 
 class Step(Protocol):
     """One thing to be done."""
@@ -47,6 +64,10 @@ class Step(Protocol):
     @property
     def ask(self) -> Ask:
         """What the operator shall do."""
+
+    @property
+    def again_note(self) -> Mapping[str, Any] | None:
+        """Written where a step that was taken is made again, or None."""
 
     @property
     def state(self) -> str:
@@ -73,6 +94,7 @@ class Guide:
         cell: What is known of the cell.
         is_over: Whether `Done` was given.
         is_complete: Whether every step was made.
+        wants_counts: Whether readings are to come as counts.
     """
 
     def __init__(
@@ -88,12 +110,14 @@ class Guide:
 
         Args:
             steps: In order.
-            unit: Of the readings.
+            unit: Of the readings: `N`, or `counts` where the scale is not known.
             first: Notes that begin the test.
             last: Notes that end it; not written where it is broken off.
             done: Key of the last sentence.
         """
         self.cell = Cell(unit=unit)
+        self.wants_counts = unit == "counts"
+        self._early: list[float] = []
         self.is_over = self.is_complete = False
         self._steps, self._at = list(steps), -1
         self._first, self._last, self._done = first, last, done
@@ -113,14 +137,26 @@ class Guide:
             t_s: Device time, seconds from the recording's first sample.
             value: The reading in the guide's unit.
         """
-        if self.is_over:
+        if self.is_over or not self._is_scaled(value):
             return []
-        self.cell.t_s, self.cell.reading = t_s, value
+        self.cell.t_s = t_s
+        self.cell.reading = value / (self.cell.counts_per_n or 1.0)
         if self._at < 0:
             self._began_s = t_s
             return [*(Write(dict(body)) for body in self._first), *self._next()]
         step = self._steps[self._at]
         return [*self._taken(step.reading(self.cell)), *self._show()]
+
+    def _is_scaled(self, value: float) -> bool:
+        """Whether a reading can be told in newtons; counts first show their noise."""
+        if not self.wants_counts or self.cell.counts_per_n is not None:
+            return True
+        self._early.append(value)
+        if len(self._early) >= EARLY:
+            steps = sorted(abs(b - a) for a, b in pairwise(self._early))
+            noise = steps[len(steps) // 2] / 0.954  # median |difference| of white noise
+            self.cell.counts_per_n = max(noise, 0.3) / USUAL_NOISE_N
+        return False
 
     def key(self, key: str) -> list[Out]:
         """Take a key, or a number that the operator gives; others are not heard."""
@@ -130,9 +166,8 @@ class Guide:
             return self._finish(complete=False)
         if key == "skip":
             return self._next()
-        if key == "again" and self._step_is_fresh() and self._at > 0:
-            self._at -= 1
-            return self._begin()
+        if key == "again" and self._is_fresh(self._steps[self._at]) and self._at > 0:
+            return self._go_back()
         if key in KEYS or _is_number(key):
             return self._taken(self._steps[self._at].key(key, self.cell))
         return []
@@ -159,6 +194,8 @@ class Guide:
                 over = True
             elif isinstance(out, Refused):
                 said += self._once(out)
+                if out.stops:
+                    return [*said, *self._finish(complete=False)]
             else:
                 said.append(out)
         return [*said, *self._next()] if over else said
@@ -181,8 +218,18 @@ class Guide:
         self._refused.clear()
         return [self._numbered(self._at), *self._steps[self._at].begin(self.cell)]
 
-    def _step_is_fresh(self) -> bool:
-        return self._steps[self._at].state == "waiting"
+    def _go_back(self) -> list[Out]:
+        """To the last step in which something was read; letting off is none."""
+        while self._at > 0:
+            self._at -= 1
+            if self._steps[self._at].ask.ends != "let-off":
+                break
+        note = self._steps[self._at].again_note
+        return [*([] if note is None else [Write(dict(note))]), *self._begin()]
+
+    @staticmethod
+    def _is_fresh(step: Step) -> bool:
+        return step.state == "waiting" or step.ask.ends == "let-off"
 
     def _finish(self, *, complete: bool) -> list[Out]:
         self.is_over, self.is_complete = True, complete

@@ -23,6 +23,10 @@ LOOK_BACK_S: Final = 1.5
 UNSTEADY_S: Final = 25.0
 """From the change of load; by then a swing has died down, unless something feeds it."""
 
+ODD: Final = 0.1
+"""A load that reads further off than this share is most likely another mass."""
+
+WRONG_WAY_S: Final = 3.0
 LET_GO: Final = 0.25
 """A head has let off when less than this share of the pull is left."""
 
@@ -63,34 +67,42 @@ class Settle:
         note: Written when the change begins (at once for the first zero), or None.
         tolerance: What a stable level is measured against.
         patience_s: After so long without rest it is said that the load swings.
+        rezero: Whether the level it comes to is the empty cell of another mounting.
     """
 
     ask: Ask
     note: Mapping[str, Any] | None = None
     tolerance: Tolerance = field(default_factory=Tolerance)
     patience_s: float = UNSTEADY_S
+    rezero: bool = False
     state: str = "waiting"
     share: float | None = None
+    again_note: Mapping[str, Any] | None = None
     _stable: StableReading | None = None
     _leaving: Leaving | None = None
     _left_s: float | None = None
+    _is_accepted: bool = False
+    _wrong_since_s: float | None = None
 
     def begin(self, cell: Cell) -> Sequence[Out]:
         """Wait for the load to come."""
+        self._is_accepted, self._wrong_since_s = False, None
         force_n = self.ask.force_n or 0.0
         self._stable = StableReading(
             load_n=force_n,
-            before_n=cell.level,
+            before_n=None if cell.unit == "counts" or self.rezero else cell.level,
             zero_n=cell.zero or 0.0,
             tolerance=self.tolerance,
+            has_left=True,  # nothing is pushed before it has
         )
         self._left_s = None
-        if cell.level is None:
+        if cell.level is None and not self.rezero:
             self.state, self._leaving, self._left_s = "settling", None, cell.t_s
             return self._noted(cell)
-        change = abs(force_n + (cell.zero or 0.0) - cell.level)
+        level = cell.reading if cell.level is None else cell.level
+        change = abs(force_n + (cell.zero or 0.0) - level)
         self.state = "waiting"
-        self._leaving = Leaving(cell.level, max(0.05 * change, self.tolerance.at_n(force_n)))
+        self._leaving = Leaving(level, max(0.05 * change, self.tolerance.at_n(force_n)))
         return []
 
     def reading(self, cell: Cell) -> Sequence[Out]:
@@ -106,15 +118,42 @@ class Settle:
         captured = self._stable.push(cell.t_s, cell.reading)
         if captured is None:
             return self._trouble(cell)
-        self.state = "steady"
-        cell.level = captured.level.level
-        if not self.ask.force_n and cell.zero is None:
+        return self._captured(cell, captured.level.level, captured.level.u)
+
+    def _captured(self, cell: Cell, level: float, u: float) -> Sequence[Out]:
+        force_n, above = self.ask.force_n or 0.0, level - (cell.zero or 0.0)
+        if force_n and cell.unit == "counts":
+            if above <= 0:
+                return [self._refused("swapped", stops=True)]
+            cell.level = level
+            cell.scaled_by(force_n / above)
+            return self._taken(cell, cell.level or 0.0, u * force_n / above)
+        if force_n and abs(above - force_n) > ODD * force_n and not self._is_accepted:
+            self._stable = StableReading(
+                load_n=force_n,
+                before_n=cell.level,
+                zero_n=cell.zero or 0.0,
+                tolerance=self.tolerance,
+                has_left=True,
+            )
+            return [self._refused("odd-load", reads_n=above, wanted_n=force_n)]
+        return self._taken(cell, level, u)
+
+    def _taken(self, cell: Cell, level: float, u: float) -> Sequence[Out]:
+        self.state, cell.level = "steady", level
+        if self.rezero or (not self.ask.force_n and cell.zero is None):
             cell.zero = cell.level
-        above = cell.level - (cell.zero or 0.0)
-        return [self._took(above, captured.level.u, cell.unit)]
+        return [self._took(level - (cell.zero or 0.0), u, cell.unit)]
 
     def key(self, key: str, cell: Cell) -> Sequence[Out]:
-        """`again` waits anew; a hand cannot call a swinging mass steady."""
+        """`again` waits anew; `next` takes an odd load, or a cell that hangs already.
+
+        A hand cannot call a swinging mass steady.
+        """
+        self._is_accepted = self._is_accepted or key == "next"
+        if key == "next" and self.rezero and self._leaving is not None:
+            self._leaving, self._left_s, self.state = None, cell.t_s, "settling"
+            return self._noted(cell)
         return self.begin(cell) if key == "again" else []
 
     def _noted(self, cell: Cell) -> list[Out]:
@@ -133,9 +172,27 @@ class Settle:
         )
 
     def _trouble(self, cell: Cell) -> list[Out]:
-        if self._left_s is None or cell.t_s - self._left_s < self.patience_s:
+        if self._left_s is None or self.rezero:
             return []
-        return [Refused(step=self.ask.step, words="unsteady", values=dict(self.ask.values))]
+        if self._goes_the_wrong_way(cell):
+            return [self._refused("swapped", stops=True)]
+        if cell.t_s - self._left_s < self.patience_s:
+            return []
+        return [self._refused("unsteady")]
+
+    def _goes_the_wrong_way(self, cell: Cell) -> bool:
+        """Whether a load from nothing has pulled the reading down for three seconds."""
+        force_n = self.ask.force_n or 0.0
+        down = force_n > 0 and cell.unit == "N" and cell.above_zero < -0.3 * force_n
+        if not down:
+            self._wrong_since_s = None
+        elif self._wrong_since_s is None:
+            self._wrong_since_s = cell.t_s
+        return down and cell.t_s - (self._wrong_since_s or cell.t_s) > WRONG_WAY_S
+
+    def _refused(self, words: str, *, stops: bool = False, **values: object) -> Refused:
+        named = {**self.ask.values, **values}
+        return Refused(step=self.ask.step, words=words, values=named, stops=stops)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -155,6 +212,7 @@ class Pull:
     note_at_rise: bool = False
     state: str = "waiting"
     share: float | None = None
+    again_note: Mapping[str, Any] | None = field(default_factory=lambda: {"note": "redo"})
     _peak: float = 0.0
     _peak_s: float = 0.0
     _low: float = 0.0
@@ -226,19 +284,22 @@ class LetOff:
 
     Attributes:
         ask: What to do.
-        note: Written when the force begins to go, or None.
+        note: Written when the force has gone, or None.
+        first: Written as the step begins: a test that ends before it is let off.
     """
 
     ask: Ask
     note: Mapping[str, Any] | None = None
+    first: Mapping[str, Any] | None = None
     state: str = "settling"
     share: float | None = None
+    again_note: Mapping[str, Any] | None = None
     _from: float = 0.0
 
     def begin(self, cell: Cell) -> Sequence[Out]:
         """Wait for the force to go."""
         self._from = cell.above_zero
-        return []
+        return [] if self.first is None else [Write(dict(self.first))]
 
     def reading(self, cell: Cell) -> Sequence[Out]:
         """See it go."""
@@ -269,6 +330,7 @@ class Wait:
     note: Mapping[str, Any] | None = None
     state: str = "settling"
     share: float | None = None
+    again_note: Mapping[str, Any] | None = None
     _began_s: float = 0.0
 
     def begin(self, cell: Cell) -> Sequence[Out]:
@@ -302,6 +364,7 @@ class Confirm:
     note: Mapping[str, Any] | None = None
     state: str = "waiting"
     share: float | None = None
+    again_note: Mapping[str, Any] | None = None
 
     def begin(self, cell: Cell) -> Sequence[Out]:
         """Wait for the key."""

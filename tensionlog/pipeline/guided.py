@@ -1,16 +1,14 @@
 """A guide on a live sitting: readings as the sitting takes them, notes as it asks for them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tensionlog.model.guide import Said, Write
 from tensionlog.pipeline.guide import Guide
 from tensionlog.pipeline.live import Live, Told
-from tensionlog.recorder.weave import iso_time
 from tensionlog.timeline import FaultSeen, Reading
 
 if TYPE_CHECKING:
-    from tensionlog.model.recording import Calibration
     from tensionlog.pipeline.capture import Capture
     from tensionlog.pipeline.sitting import Sitting
 
@@ -21,21 +19,11 @@ class Guided:
     Args:
         guide: Not begun yet.
         capture: Where its notes go.
-        calibration: Counts to newtons, or None: the guide then is told counts.
-        utc_s: Host time, the capture's.
     """
 
-    def __init__(
-        self,
-        guide: Guide,
-        *,
-        capture: "Capture",
-        calibration: "Calibration | None",
-        utc_s: Callable[[], float],
-    ) -> None:
+    def __init__(self, guide: Guide, *, capture: "Capture") -> None:
         self.guide = guide
-        self._capture, self._utc_s = capture, utc_s
-        self._calibration = calibration
+        self._capture = capture
         self._sitting: Sitting | None = None
         self._said: list[Said] = []
 
@@ -54,6 +42,12 @@ class Guided:
         """Pass a key on; what comes of it is told by the next `poll`."""
         self._take(self.guide.key(key))
 
+    def stop(self) -> list[Said]:
+        """Break the guide off where it is not over; what it said since the last `poll`."""
+        self._take(self.guide.stop())
+        said, self._said = self._said, []
+        return said
+
     def refuse(self, words: str, **values: object) -> None:
         """Say that something is wrong with the line."""
         self._take(self.guide.refuse(words, **values))
@@ -65,20 +59,20 @@ class Guided:
         for event in events:
             if type(event) is Reading:
                 t_s = sitting.seconds(event.boot, event.t_s)
-                self._take(self.guide.reading(t_s, self._value(event.counts)))
+                self._take(self.guide.reading(t_s, self._value(sitting, event.counts)))
             elif isinstance(event, FaultSeen):
                 self._take(self.guide.refuse(event.name))
 
-    def _value(self, counts: float) -> float:
-        calibration = self._calibration
-        if calibration is None or (self._sitting and self._sitting.carries_newtons):
+    def _value(self, sitting: "Sitting", counts: float) -> float:
+        """The reading in newtons; counts where the guide is to find the scale itself."""
+        calibration = sitting.header.calibration
+        if calibration is None or sitting.carries_newtons or self.guide.wants_counts:
             return counts
         return float(calibration.force_n(counts))
 
     def _take(self, outs: Sequence[Said | Write]) -> None:
         for out in outs:
             if isinstance(out, Write):
-                at_s = self._utc_s() - out.ago_s
-                self._capture.note({"at": iso_time(round(at_s * 1e6)), **out.body})
+                self._capture.note(out.body, ago_s=out.ago_s)
             else:
                 self._said.append(out)

@@ -189,7 +189,7 @@ class Live:
         if not self.capture.items.empty():
             return []
         self._seen = seen
-        news = self._news(sitting.whole())
+        news = self._news(sitting.whole(tests=False))
         now_s = self._clock_s()
         self._rests_until_s = now_s + (now_s - began_s)
         return news

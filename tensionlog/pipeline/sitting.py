@@ -105,8 +105,13 @@ class Sitting:
         gathered = self._gathered
         return gathered.stretches + len(gathered.notes) + len(gathered.marks)
 
-    def whole(self) -> Whole:
-        """Everything as it stands now."""
+    def whole(self, *, tests: bool = True) -> Whole:
+        """Everything as it stands now.
+
+        Args:
+            tests: Whether checks and hold tests are read as well; while they are still
+                on that costs much and tells nothing.
+        """
         kept = sorted(self._gathered.kept(), key=self._start_s)
         notes = self._gathered.timed_notes()
         timed = [self._timed(k) for k in kept]
@@ -114,7 +119,7 @@ class Sitting:
         pulls = judge_pulls(timed, placed, jobs, self._bench(kept))
         dialled = [self._gathered.windows.dialled(t.start_s, notes) for t in timed]
         strung = [i for i, setting in enumerate(dialled) if setting is None]
-        tests = read_tests(self._gathered, pulls=pulls, dialled=dialled)
+        read = read_tests(self._gathered, pulls=pulls, dialled=dialled) if tests else Tests()
         return Whole(
             header=self.header,
             found=tuple(
@@ -134,8 +139,8 @@ class Sitting:
             ),
             ledger=self._gathered.timeline.ledger(),
             notes=tuple(self._gathered.said),
-            tests=tests,
-            warnings=(*self._warnings(), *tests.problems),
+            tests=read,
+            warnings=(*self._warnings(), *read.problems),
             boot_starts_s=self._boot_starts(kept),
             drift_ppm=self._drift_ppm(),
         )

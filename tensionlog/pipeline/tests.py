@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tensionlog.errors import TensionlogError
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Calibration, Header, Note
-from tensionlog.pipeline.windows import Interval, Tests, head_answers, intervals
+from tensionlog.pipeline.windows import Dialled, Interval, Tests, head_answers, intervals
 
 if TYPE_CHECKING:
     from tensionlog.pipeline.gather import Gatherer
@@ -83,7 +83,7 @@ class _Test(NamedTuple):
 
 
 def read_tests(
-    gathered: "Gatherer", *, pulls: Sequence[Pull], dialled: Sequence[float | None]
+    gathered: "Gatherer", *, pulls: Sequence[Pull], dialled: Sequence[Dialled | None]
 ) -> Tests:
     """Answer every test of the sitting."""
     if not gathered.windows.keeping:
@@ -147,6 +147,7 @@ def _tried(
 def _check(test: _Test) -> Answer:
     from tensionlog.check.analysis import analyse_check
     from tensionlog.check.result import Load
+    from tensionlog.check.setup import rated_of, tolerance_of
 
     loads = test.inside("load")
     last_s = loads[-1][0] if loads else test.interval.begin_s
@@ -165,9 +166,17 @@ def _check(test: _Test) -> Answer:
         calibration=test.calibration,
         reference=test.body,
         adc_bits=adc_bits,
+        tolerance=tolerance_of(test.body),
+        rated_n=rated_of(test.body),
         complete=test.interval.is_ended,
     )
-    return result.answer()
+    return {**result.answer(), **_made_with(test.body)}
+
+
+def _made_with(body: Mapping[str, Any]) -> dict[str, Any]:
+    """What the check rests on, as its first note says it: for whoever traces it back."""
+    said = {key: value for key, value in body.items() if key not in ("at", "note")}
+    return {"part": body.get("part"), "made_with": said}
 
 
 def _hold(test: _Test) -> Answer:

@@ -25,6 +25,9 @@ STARTS = {
     "stiff-start": "stiff-end",
 }
 
+SPEEDS = ("slow", "fast")
+"""How a pull of the head check may be asked for."""
+
 MOST_SAMPLES = 6_000_000
 """Samples kept of tests: an hour at 1,280/s and more; what comes after is not kept."""
 
@@ -59,6 +62,13 @@ class Interval(NamedTuple):
     end_s: float
     note: Note
     is_ended: bool
+
+
+class Dialled(NamedTuple):
+    """What the dial says, newtons, and how fast the pull was asked for (None: not said)."""
+
+    set_n: float
+    speed: str | None = None
 
 
 class Windows:
@@ -111,17 +121,19 @@ class Windows:
             return False
         return any(i.begin_s <= t_s <= i.end_s for i in intervals(notes))
 
-    def dialled(self, t_s: float, notes: Sequence[tuple[float, Note]]) -> float | None:
-        """Dial setting in force at `t_s` in newtons, or None outside a head check."""
-        setting = None
+    def dialled(self, t_s: float, notes: Sequence[tuple[float, Note]]) -> Dialled | None:
+        """Dial setting in force at `t_s`, or None outside a head check."""
+        dial = None
         for at_s, note in notes:
             if at_s > t_s:
                 break
             if note.name == "dial":
-                setting = note.body.get("set_N")
+                setting, speed = note.body.get("set_N"), note.body.get("speed")
+                known = speed if speed in SPEEDS else None
+                dial = None if setting is None else Dialled(float(setting), known)
             elif note.name in ("check-end", "load", *STARTS):
-                setting = None
-        return None if setting is None else float(setting)
+                dial = None
+        return dial
 
 
 def intervals(notes: Sequence[tuple[float, Note]]) -> Iterator[Interval]:
@@ -138,12 +150,13 @@ def intervals(notes: Sequence[tuple[float, Note]]) -> Iterator[Interval]:
 
 
 def head_answers(
-    pulls: Sequence[Pull], settings: Sequence[float | None]
+    pulls: Sequence[Pull], dials: Sequence[Dialled | None]
 ) -> list[dict[str, Any]] | None:
-    """The head check: what each dial setting gave, one entry a pull."""
+    """The head check: what each dial setting gave, one entry a pull that stands."""
     made = [
-        {"set_N": setting, "peak_N": pull.peak, "at_3s_N": pull.at_3s}
-        for pull, setting in zip(pulls, settings, strict=True)
-        if setting is not None
+        {"set_N": dial.set_n, "peak_N": pull.peak, "at_3s_N": pull.at_3s}
+        | ({} if dial.speed is None else {"speed": dial.speed})
+        for pull, dial in zip(pulls, dials, strict=True)
+        if dial is not None and not pull.void
     ]
     return made or None

@@ -20,6 +20,16 @@ GLANCE: Final = {
     "mount": "MOUNT",
     "dial": "PULL",
     "let-off": "LET OFF",
+    "hold-mount": "MOUNT",
+    "hold-pull": "PULL",
+    "hold-off": "LET OFF",
+    "hold-watch": "WAIT",
+    "hold-again": "PULL AGAIN",
+    "hold-off-again": "LET OFF",
+    "hold-last": "WAIT",
+    "hold-open": "OPEN",
+    "turn-tap": "TAP",
+    "stiff-move": "TURN",
 }
 """One word for each ask; where there is none the step's kind of end gives it."""
 
@@ -37,7 +47,27 @@ SENTENCES: Final = {
     "empty": "Take everything off the cell.",
     "hang": "Hang {mass}.",
     "warm-up": "Leave the empty cell alone while it warms up.",
+    "scale": "Pull until the scale shows about {wanted}, hold still, type what it shows "
+    "({scale_unit}).",
+    "mount": "Hang the cell at the head with a scrap string in it, then hands off.",
+    "dial": "Dial {dial} and pull, {speed}; hold.",
     "let-off": "Let the head off.",
+    "hold-mount": "Cell to the anchor, clamp {name} between cell and head, then hands off.",
+    "hold-pull": "Pull to {target}; hold.",
+    "hold-off": "Shut clamp {clamp}, then let the head off.",
+    "hold-watch": "Hands off: clamp {clamp} holds alone.",
+    "hold-again": "Clamp stays shut: pull to {target} again and hold.",
+    "hold-off-again": "Let the head off again.",
+    "hold-last": "Hands off once more.",
+    "hold-open": "Open clamp {clamp}.",
+    "turn-mount": "String from the cell round one turn of a scrap frame to the head.",
+    "turn-pull": "Dial {dial} and pull; hold.",
+    "turn-still": "Hands off: the frame is still.",
+    "turn-tap": "Tap the frame where the string bends, four or five times.",
+    "stiff-mount": "Cell on the screw, string to the head, clamp {clamp} between.",
+    "stiff-pull": "Pull to {target}; hold.",
+    "stiff-still": "Hands off.",
+    "stiff-move": "Turn the screw {turns} turns {way} ({moved_mm:+g} mm), hands off.",
 }
 """One sentence for each ask."""
 
@@ -45,11 +75,41 @@ TOOK: Final = {
     "zero": "Empty: {value}",
     "empty": "Empty again: {value}",
     "hang": "{mass}: {value}",
+    "scale": "Scale {given}: {value}",
+    "mount": "At the head: steady.",
+    "dial": "Dial {dial}: {value} at the peak",
+    "warm": "Warm: moved by {moved} in {apart_s:.0f} s.",
+    "warm-up-drifts": "Still drifting, {moved} in {apart_s:.0f} s: going on all the same.",
+    "warm-up-cut": "Going on cold.",
+    "let-off": "",
+    "hold-mount": "Clamp {name} is ready.",
+    "hold-pull": "Pulled: {value}",
+    "hold-off": "Handed over.",
+    "hold-watch": "",
+    "hold-again": "",
+    "hold-off-again": "Handed over again.",
+    "hold-last": "",
+    "hold-open": "Clamp {clamp} is done.",
+    "turn-mount": "Ready.",
+    "turn-pull": "Pulled: {value} pass the turn",
+    "turn-still": "",
+    "turn-tap": "",
+    "stiff-mount": "Ready.",
+    "stiff-pull": "Pulled: {value}",
+    "stiff-still": "",
+    "stiff-move": "Moved by {moved_mm:+g} mm.",
 }
 """What is said when a step has been taken; empty where nothing need be said."""
 
 REFUSED: Final = {
     "unsteady": "still swinging after half a minute: steady it, keep draughts off.",
+    "odd-load": "reads {reads} where {wanted} were expected: hang the right one, or 'next' "
+    "if it is.",
+    "swapped": "the reading falls as the load rises: the signal wires are swapped. Swap them "
+    "and begin again.",
+    "unlikely": "the scale said {given}, the cell reads {reads}: is that the scale’s unit? "
+    "Type it again if so.",
+    "not-a-force": "{given} is no force.",
     "saturated": "the reading stands at the converter’s end: cell unplugged or overloaded.",
     "no-bridge": "no load cell found: look at its plug.",
     "not-ready": "the converter is not ready: look at its wiring.",
@@ -62,6 +122,10 @@ REFUSED: Final = {
 
 DONE: Final = {
     "done": "Done.",
+    "check-done": "The check is done.",
+    "turn-done": "The turn test is done.",
+    "stiff-done": "The stiffness test is done.",
+    "calibration-done": "All loads are taken.",
     "broken-off": "Broken off after {steps} of {of} steps: kept, marked incomplete, "
     "nothing adopted.",
 }

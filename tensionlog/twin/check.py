@@ -19,7 +19,7 @@ from tensionlog.twin.strings import DT_S, draw_string
 GRAVITY_M_S2 = 9.8123
 """Free fall at the invented workshop."""
 
-_BUOYANCY = 1.0 - 1.2 / 8000.0
+HUNG = 1.0 - 1.2 / 8000.0
 """Air lifts a conventional mass by this much (OIML D 28: 1.2 and 8000 kg/m³)."""
 
 
@@ -97,7 +97,7 @@ class _Check:
         )
         before_n = 0.0
         for mass_kg in (0.0, *masses_kg, 0.0):
-            load_n = mass_kg * gravity * _BUOYANCY * heavier
+            load_n = mass_kg * gravity * HUNG * heavier
             self._load(mass_kg, before_n, load_n)
             before_n = load_n
         self.course.note("check-end", after_s=0.5)
@@ -108,8 +108,8 @@ class _Check:
         course.note("load", mass_kg=mass_kg)
         fumble_s = float(self.rng.uniform(1.0, 3.0)) if before_n != load_n else 0.1
         start_s = course.tick_s()
-        change = _handled(self.rng, seconds=fumble_s, from_n=before_n, to_n=load_n)
-        swing = _swinging(self.rng, seconds=self.settle_s, load_n=load_n)
+        change = handled(self.rng, seconds=fumble_s, from_n=before_n, to_n=load_n)
+        swing = swinging(self.rng, seconds=self.settle_s, load_n=load_n)
         course.lay(start_s, np.concatenate([change, swing]))
         course.now_s = start_s + (len(change) + len(swing)) * DT_S
         self.points.append(
@@ -164,7 +164,7 @@ class _Check:
         }
 
 
-def _handled(rng: Rng, *, seconds: float, from_n: float, to_n: float) -> NDArray[np.float64]:
+def handled(rng: Rng, *, seconds: float, from_n: float, to_n: float) -> NDArray[np.float64]:
     """From one load to another through an unsteady hand."""
     x = np.arange(1, steps(seconds) + 1) / steps(seconds)
     path = from_n + (to_n - from_n) * np.clip(1.6 * x - 0.4, 0.0, 1.0) ** 1.5
@@ -177,7 +177,7 @@ def _handled(rng: Rng, *, seconds: float, from_n: float, to_n: float) -> NDArray
     return np.asarray(np.maximum(path + shake, 0.0))
 
 
-def _swinging(rng: Rng, *, seconds: float, load_n: float) -> NDArray[np.float64]:
+def swinging(rng: Rng, *, seconds: float, load_n: float) -> NDArray[np.float64]:
     """A hung mass swings for seconds and bounces a little."""
     t = np.arange(steps(seconds)) * DT_S
     swing = (

@@ -79,6 +79,31 @@ def play_hold(
     return write_down(bench=bench, script=script, sitting=sitting, seed=seed)
 
 
+def played_hold(
+    bench: Bench,
+    rng: Rng,
+    *,
+    string: StringLaw,
+    clamp: str,
+    target_n: float,
+    span_m: float,
+    observe_s: float,
+) -> NDArray[np.float64]:
+    """Force at the anchor of one whole hold test, from its first rise, one value per step."""
+    course = Course(now_s=0.0)
+    test = _Test(
+        bench=bench,
+        rng=rng,
+        string=string,
+        clamp=bench.clamps[clamp],
+        target_n=target_n,
+        span_m=span_m,
+        course=course,
+    )
+    test.play(observe_s=observe_s, re_pull=True)
+    return course.force_n(rest_s=1.0)
+
+
 @dataclass(slots=True, kw_only=True)
 class _Test:
     """A hold test in the making."""

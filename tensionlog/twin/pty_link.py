@@ -17,12 +17,31 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Event, Lock, Thread
+from typing import Protocol
 
 from tensionlog.twin.script_feed import ScriptFeed
 
 _TICK_S = 0.004
 _JOIN_S = 2.0
 _READ_BYTES = 4096
+
+
+class Feed(Protocol):
+    """What a device has to say; `ScriptFeed` says a recording again, `LiveFeed` is asked."""
+
+    dropped_lines: int
+
+    def power_up(self) -> None:
+        """The cable was put back."""
+
+    def opened(self, now_s: float) -> None:
+        """Somebody opened the port."""
+
+    def told(self, received: bytes) -> None:
+        """The host sent something."""
+
+    def due(self, now_s: float, *, waiting: int) -> bytes:
+        """Everything to be said by now."""
 
 
 class Link:
@@ -33,7 +52,7 @@ class Link:
         openings: How often the port was opened.
     """
 
-    def __init__(self, feed: ScriptFeed, *, clock: Callable[[], float], path: Path) -> None:
+    def __init__(self, feed: Feed, *, clock: Callable[[], float], path: Path) -> None:
         """Serve `feed` at `path`, paced by `clock` (seconds)."""
         self.path = str(path)
         self.openings = 0
@@ -132,6 +151,18 @@ def served(
         resets_on_open: Whether opening the port starts the device anew.
     """
     feed = ScriptFeed(play, rate_hz=rate_hz, speed=speed, resets_on_open=resets_on_open)
+    with served_feed(feed, clock=clock) as link:
+        yield link
+
+
+@contextmanager
+def served_feed(feed: Feed, *, clock: Callable[[], float]) -> Iterator[Link]:
+    """Serve any feed on a pseudo-terminal.
+
+    Args:
+        feed: What the device has to say.
+        clock: Monotonic seconds, such as `time.monotonic`.
+    """
     with tempfile.TemporaryDirectory(prefix="twin-") as folder:
         link = Link(feed, clock=clock, path=Path(folder) / "ttyTWIN0")
         link.start()

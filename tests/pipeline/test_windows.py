@@ -85,8 +85,9 @@ def test_the_dial_is_in_force_until_it_ends_or_something_else_begins():
     )
     windows = Windows(header())
 
-    asked = {at: windows.dialled(at, told) for at in (5.0, 20.0, 40.0, 55.0, 65.0, 75.0)}
+    dials = {at: windows.dialled(at, told) for at in (5.0, 20.0, 40.0, 55.0, 65.0, 75.0)}
 
+    asked = {at: dial.set_n if dial else None for at, dial in dials.items()}
     assert asked == {5.0: None, 20.0: 200.0, 40.0: 250.0, 55.0: None, 65.0: 220.0, 75.0: None}
 
 
