@@ -28,6 +28,11 @@ def _sync_folder(folder: Path) -> None:
         os.close(fd)
 
 
+def _is_deleted(fd: int) -> bool:
+    """Whether no name leads to an open file any more: what is written to it goes with it."""
+    return os.name == "posix" and os.fstat(fd).st_nlink == 0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disk:
     """The calls as the system offers them.
@@ -37,6 +42,9 @@ class Disk:
         write: Append; may take fewer bytes than it was given, and says how many.
         sync: Make what was written to a descriptor durable.
         sync_folder: Make the names in a folder durable.
+        rename: Give a file its name.
+        exists: Whether there is a file of that name.
+        is_deleted: Whether an open file has been deleted under us.
         close: Give a descriptor back.
         remove: Delete a file.
         utc_s: Seconds since 1970, UTC.
@@ -47,6 +55,9 @@ class Disk:
     write: Callable[[int, bytes], int] = os.write
     sync: Callable[[int], None] = _SYNC
     sync_folder: Callable[[Path], None] = _sync_folder
+    rename: Callable[[Path, Path], None] = os.rename
+    exists: Callable[[Path], bool] = os.path.exists
+    is_deleted: Callable[[int], bool] = _is_deleted
     close: Callable[[int], None] = os.close
     remove: Callable[[Path], None] = os.remove
     utc_s: Callable[[], float] = time.time

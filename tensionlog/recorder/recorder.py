@@ -2,16 +2,16 @@
 
 `received` and `note` write and return what a reader will find, so that a live sitting is
 followed from the same items as a replayed one. Making bytes durable is another thread's
-work: a slow disk delays nobody. The first error of a write or a sync is final for that
-file, because after a failed sync the system may have dropped what it could not write and
-the next sync would say that all is well. The recorder then goes on in a new file, from
-the last line known to be safe, out of memory.
+work: a slow disk delays nobody. The first error is final for a file, because after a
+failed sync the system may have dropped what it could not write and the next one would say
+that all is well. The recorder then goes on in a new file, from the last line known to be
+safe, out of memory; of a file deleted under it, with all that memory still has.
 """
 
+import errno
 import threading
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -19,38 +19,20 @@ from typing import Any, Self
 from tensionlog.errors import RecordingError
 from tensionlog.model.recording import Arrival, Note
 from tensionlog.recorder.disk import Disk
+from tensionlog.recorder.folder_lock import FolderLock
 from tensionlog.recorder.ring import Ring
 from tensionlog.recorder.segment import Segment, create_segment
+from tensionlog.recorder.state import RecorderState
 from tensionlog.recorder.weave import Piece, Weaver, iso_time
 
 SYNC_EVERY_S = 0.25
 TRY_AGAIN_S = 1.0
+ANSWERS_WITHIN_S = 0.2  # a call that takes longer is told as one that may not come back
+
 _LAST_TRIES = 5
-RING_BYTES = 16 << 20  # hours at 80/s
+RING_BYTES = 16 << 20  # 40 minutes at 80/s, every sample with an arrival time of its own
 
-Item = Arrival | Note | bytes
-"""What a reader of the recording gives out, see `tensionlog.sources.recording`."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecorderState:
-    """How safe the sitting is.
-
-    Attributes:
-        path: The file being written, or the one that failed last.
-        is_writing: Whether a file takes the bytes now; if not, memory does.
-        unsafe_bytes: Bytes given that are not known to be durable.
-        unsafe_s: Age of the oldest of them, 0 if there are none.
-        lost_bytes: Bytes that memory could not hold until a disk took them.
-        trouble: What went wrong last, or None if nothing did.
-    """
-
-    path: Path
-    is_writing: bool
-    unsafe_bytes: int
-    unsafe_s: float
-    lost_bytes: int
-    trouble: str | None
+Item = Arrival | Note | bytes  # what a reader of the recording gives out
 
 
 class Recorder:
@@ -84,7 +66,9 @@ class Recorder:
             RecordingError: The file cannot be made.
         """
         self._disk = disk or Disk()
+        self._now_s = self._disk.monotonic_s
         self._folder = folder
+        self._bench = str(header.get("bench", ""))
         self._weaver = Weaver()
         self._ring = Ring(capacity_bytes=ring_bytes)
         self._lock = threading.RLock()
@@ -93,6 +77,8 @@ class Recorder:
         self._retired: list[int] = []
         self._trouble: str | None = None
         self._try_at_s = 0.0
+        self._entered_s = self._now_s()
+        self._folder_lock: FolderLock | None = None
         self._header = {"started": iso_time(self._utc_us()), **header}
         self._started_us = self._utc_us()
         self.paths: list[Path] = []
@@ -125,6 +111,7 @@ class Recorder:
             What a reader will find of it, in file order.
         """
         with self._lock:
+            self._entered_s = self._now_s()
             return self._append(
                 self._weaver.received(data, at_us=self._utc_us(), now_s=self._now_s())
             )
@@ -132,22 +119,27 @@ class Recorder:
     def note(self, body: Mapping[str, Any]) -> list[Item]:
         """Append an operator's note; in mid-line it waits, and a later call returns it."""
         with self._lock:
+            self._entered_s = self._now_s()
             return self._append(
                 self._weaver.note(body, at_us=self._utc_us(), now_s=self._now_s())
             )
 
     def state(self) -> RecorderState:
-        """How safe the sitting is right now."""
-        with self._lock:
-            since_s = self._ring.oldest_after(self._safe)
+        """How safe the sitting is right now; never waits for a disk that hangs."""
+        answers = self._lock.acquire(timeout=ANSWERS_WITHIN_S)
+        try:
+            since_s = self._ring.oldest_after(self._safe) if answers else self._entered_s
             return RecorderState(
                 path=self._segment.path,
-                is_writing=self._segment.is_open,
+                is_writing=answers and self._segment.is_open,
                 unsafe_bytes=self._ring.end - self._safe,
                 unsafe_s=0.0 if since_s is None else self._now_s() - since_s,
                 lost_bytes=self._lost,
-                trouble=self._trouble,
+                trouble=self._trouble if answers else "the disk does not answer",
             )
+        finally:
+            if answers:
+                self._lock.release()
 
     def sync(self) -> None:
         """Make durable what was written; after an error, try to go on in a new file."""
@@ -169,6 +161,7 @@ class Recorder:
             with self._lock:
                 if segment.is_open:
                     self._is_safe(upto)
+                    self._look_for_it(segment)
         finally:
             with self._lock:
                 self._syncing = False
@@ -191,6 +184,7 @@ class Recorder:
             unsafe = self._ring.end - self._safe
             if self._segment.is_open:
                 self._retire(self._segment)
+            self._unlock()
         if unsafe:
             raise RecordingError(
                 f"{unsafe} bytes of {self.paths[0].name} could not be made safe: "
@@ -225,7 +219,13 @@ class Recorder:
 
     def _is_safe(self, upto: int) -> None:
         self._safe = upto
-        self._ring.forget_before(upto)
+
+    def _look_for_it(self, segment: Segment) -> None:
+        """A file deleted under us takes every write and keeps none of them."""
+        if self._disk.is_deleted(segment.fd):
+            self._safe = min(self._safe, segment.began_at)
+            self._give_up(FileNotFoundError(errno.ENOENT, "the file was deleted"))
+            self._go_on()
 
     def _give_up(self, error: OSError) -> None:
         """The first error is final for a file; what it holds beyond is not relied upon."""
@@ -246,6 +246,7 @@ class Recorder:
             "continues_at": failed.lead_bytes + start - failed.began_at,
         }
         try:
+            self._folder.mkdir(parents=True, exist_ok=True)
             self._segment = self._create(header, lines, began_at=start)
         except OSError as error:
             self._trouble = f"{error.strerror or error} ({self._folder})"
@@ -258,12 +259,20 @@ class Recorder:
     def _first_segment(self) -> Segment:
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
+            self._folder_lock = FolderLock(self._folder, self._bench)
             return self._create(self._header, b"", began_at=0)
+        except RecordingError:
+            raise
         except OSError as error:
+            self._unlock()
             raise RecordingError(
                 f"cannot record into {self._folder}: {error.strerror or error}. "
                 "Name another folder, or make room."
             ) from error
+
+    def _unlock(self) -> None:
+        if self._folder_lock is not None:
+            self._folder_lock.release()
 
     def _create(self, header: Mapping[str, Any], lines: bytes, *, began_at: int) -> Segment:
         segment = create_segment(self._disk, self._folder, header, lines, began_at=began_at)
@@ -290,6 +299,3 @@ class Recorder:
 
     def _utc_us(self) -> int:
         return round(self._disk.utc_s() * 1e6)
-
-    def _now_s(self) -> float:
-        return self._disk.monotonic_s()

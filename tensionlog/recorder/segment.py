@@ -1,6 +1,11 @@
-"""One file of a sitting: named by bench and start, made durable, never overwritten."""
+"""One file of a sitting: named by bench and start, made durable, never overwritten.
+
+A file gets its name only with its header in it: whatever kills the program, no recording
+is left that cannot be read.
+"""
 
 import json
+import os
 import re
 from collections.abc import Mapping
 from contextlib import suppress
@@ -42,27 +47,53 @@ def create_segment(
         OSError: The disk does not take it.
     """
     head = f"# tensionlog-recording 1\n# {json.dumps(header, allow_nan=False)}\n".encode()
-    path, fd = _create_named(disk, folder, header)
+    path, made, fd = _create_named(disk, folder, header)
     try:
         disk.write_all(fd, head + lines)
         disk.sync(fd)
+        if made != path:
+            disk.rename(made, path)
+            made = path
         disk.sync_folder(folder)
     except OSError:
         with suppress(OSError):
             disk.close(fd)
         with suppress(OSError):
-            disk.remove(path)
+            disk.remove(made)
         raise
     lead_bytes = len(head) + len(lines)
     return Segment(path=path, fd=fd, began_at=began_at, lead_bytes=lead_bytes)
 
 
-def _create_named(disk: Disk, folder: Path, header: Mapping[str, Any]) -> tuple[Path, int]:
-    bench = re.sub(r"[^\w-]+", "-", str(header.get("bench", ""))).strip("-") or "bench"
+def _create_named(
+    disk: Disk, folder: Path, header: Mapping[str, Any]
+) -> tuple[Path, Path, int]:
+    """Name of the recording, the file made for it, and its descriptor."""
+    bench = bench_in_names(str(header.get("bench", "")))
     started = re.sub(r"\.\d+|[-:]", "", str(header["started"]))
     for number in count(1):
         ending = "" if number == 1 else f"-{number}"
         path = folder / f"{bench}-{started}{ending}.rec"
-        with suppress(FileExistsError):
-            return path, disk.create(path)
+        if disk.exists(path):
+            continue
+        with suppress(FileExistsError):  # another one is about to get that name
+            made = unfinished(path)
+            return path, made, disk.create(made)
     raise AssertionError("counting never ends")
+
+
+def bench_in_names(bench: str) -> str:
+    """The bench's name as names of files have it.
+
+    >>> bench_in_names("north/../ 1")
+    'north-1'
+    """
+    return re.sub(r"[^\w-]+", "-", bench).strip("-") or "bench"
+
+
+def unfinished(path: Path) -> Path:
+    """What a recording is called until its header is on the disk.
+
+    Windows renames no file that is open; there it has its name at once.
+    """
+    return path if os.name == "nt" else path.with_name(f"{path.name}.part")

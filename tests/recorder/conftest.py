@@ -79,6 +79,21 @@ class FakeDisk:
         assert folder
         self._call("sync_folder")
 
+    def rename(self, old: Path, new: Path) -> None:
+        """Give a file its name; an open one keeps its descriptor."""
+        self._call("rename")
+        self.files[new.name] = self.files.pop(old.name)
+        self.durable[new.name] = self.durable.pop(old.name)
+        self.names = {k: new.name if v == old.name else v for k, v in self.names.items()}
+
+    def exists(self, path: Path) -> bool:
+        """Whether there is such a file."""
+        return path.name in self.files
+
+    def is_deleted(self, descriptor: int) -> bool:
+        """Whether the file was deleted while it was open."""
+        return self.names[descriptor] not in self.files
+
     def remove(self, path: Path) -> None:
         """Delete a file."""
         self._call("remove")
@@ -101,6 +116,9 @@ class FakeDisk:
             write=self.write,
             sync=self.sync,
             sync_folder=self.sync_folder,
+            rename=self.rename,
+            exists=self.exists,
+            is_deleted=self.is_deleted,
             close=self.close,
             remove=self.remove,
             utc_s=self.utc_s,

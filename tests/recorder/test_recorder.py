@@ -55,7 +55,7 @@ def folder(tmp_path, monkeypatch):
     return tmp_path
 
 
-@pytest.mark.parametrize("call", ["write", "sync", "create", "sync_folder"])
+@pytest.mark.parametrize("call", ["write", "sync", "create", "rename", "sync_folder"])
 @pytest.mark.parametrize("lasting", [1, 2, 3])
 def test_after_any_failing_call_every_line_is_durable_somewhere(
     fake_disk, folder, call, lasting
@@ -186,7 +186,7 @@ def test_state_tells_what_is_safe(fake_disk, folder):
 def test_a_file_is_made_durable_with_its_name_before_anything_is_promised(fake_disk, folder):
     disk = fake_disk()
     Recorder(Path("/x"), HEADER, disk=disk.disk(), in_background=False)
-    assert disk.calls == ["create", "write", "sync", "sync_folder"]
+    assert disk.calls == ["create", "write", "sync", "rename", "sync_folder"]
 
 
 def test_a_file_that_cannot_be_made_is_one_line_and_leaves_nothing(fake_disk, folder):

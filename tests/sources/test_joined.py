@@ -57,10 +57,11 @@ def test_whenever_the_disk_failed_every_byte_is_there_once_and_in_order(
             recorder.received(line)
             if fails % 2:
                 recorder.sync()
-    for path in folder.iterdir() if packed else ():
+    paths = list(folder.glob("*.rec"))
+    for path in paths if packed else ():
         path.write_bytes(gzip.compress(path.read_bytes()))
 
-    (reader,) = in_sittings(map(open_recording, folder.iterdir()))
+    (reader,) = in_sittings(map(open_recording, paths))
 
     assert device_bytes(reader) == b"".join(LINES)
     assert [item.name for item in reader if isinstance(item, Note)] == ["job-start"]
