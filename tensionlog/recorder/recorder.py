@@ -31,7 +31,6 @@ ANSWERS_WITHIN_S = 0.2  # a call that takes longer is told as one that may not c
 
 _LAST_TRIES = 5
 RING_BYTES = 16 << 20  # 40 minutes at 80/s, every sample with an arrival time of its own
-
 Item = Arrival | Note | bytes  # what a reader of the recording gives out
 
 

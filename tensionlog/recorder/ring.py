@@ -47,7 +47,7 @@ class Ring:
         """
         start = self._bytes.rfind(b"\n", 0, max(0, offset - self.begin)) + 1
         if start == 0 < self.begin:  # the first line kept may have lost its beginning
-            start = self._bytes.find(b"\n") + 1
+            start = self._bytes.find(b"\n") + 1 or len(self._bytes)
         rest = bytes(self._bytes[start:])
         arrival = self._arrival_before(start)
         needs_none = not rest or rest.startswith(b"@ ")

@@ -2,11 +2,14 @@
 
 Laws that hold for any bytes at all. The default run draws some hundred of each with
 hypothesis; `python tests/lost/test_fuzz.py decoder --runs 10000000` lets atheris search by
-coverage (Linux, `pip install -e '.[fuzz]'`), `reader` and `replay` likewise.
+coverage (Linux, `pip install -e '.[fuzz]'`), `timeline`, `reader` and `replay` likewise;
+`--blind 1` changes bytes at random and needs nothing.
 """
 
 import argparse
 import gzip
+import random
+import resource
 import sys
 from binascii import crc_hqx
 from collections.abc import Callable, Iterator
@@ -282,13 +285,43 @@ def search(name: str, *, runs: int, longest: int) -> None:
         atheris.Fuzz()
 
 
+def storm(name: str, *, runs: int, seed: int) -> None:
+    """Change bytes of sound lines at random, without looking where that leads."""
+    rng, law = random.Random(seed), LAWS[name][0]()
+    pool = [line + b"\n" for seed in seeds() for line in seed.split(b"\n") if line]
+    for _ in range(runs):
+        data = bytearray(b"".join(rng.choices(pool, k=1 + rng.randrange(2))))
+        for _ in range(rng.randrange(4)):
+            at = rng.randrange(len(data))
+            match rng.randrange(3):
+                case 0:
+                    data[at] = rng.randrange(256)
+                case 1:
+                    del data[at : at + 1 + rng.randrange(4)]
+                case 2:
+                    data[at:at] = rng.randbytes(1 + rng.randrange(3))
+            data = data or bytearray(b"\n")
+        law(with_good_checksums(bytes(data)) if rng.random() < 0.5 else bytes(data))
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+    sys.stdout.write(f"{runs} inputs to the {name}, peak memory {peak_mb:.0f} MB\n")
+
+
+def test_a_storm_of_changed_lines_breaks_nothing():
+    storm("decoder", runs=3000, seed=1)
+    storm("timeline", runs=300, seed=1)
+
+
 def main() -> None:
-    """Search one law for a counterexample, by coverage."""
+    """Search one law for a counterexample, by coverage or blindly."""
     asked = argparse.ArgumentParser(description=main.__doc__)
     asked.add_argument("law", choices=sorted(LAWS))
     asked.add_argument("--runs", type=int, default=100_000)
     asked.add_argument("--longest", type=int, default=160)
+    asked.add_argument("--blind", type=int, metavar="SEED", help="without atheris")
     given_ = asked.parse_args()
+    if given_.blind is not None:
+        storm(given_.law, runs=given_.runs, seed=given_.blind)
+        return
     search(given_.law, runs=given_.runs, longest=given_.longest)
 
 
