@@ -16,6 +16,7 @@ from tensionlog.cli.record import record
 from tensionlog.cli.replay import replay
 from tensionlog.cli.report import report
 from tensionlog.cli.say import one_line
+from tensionlog.cli.status import status
 from tensionlog.cli.verify import verify
 from tensionlog.errors import TensionlogError, UsageError
 
@@ -50,5 +51,8 @@ def main() -> None:
     """
 
 
-for command in (demo, ports, bench, record, check, replay, report, verify, export, rebuild):
+COMMANDS = (
+    demo, ports, bench, record, check, replay, report, status, verify, export, rebuild,
+)  # fmt: skip
+for command in COMMANDS:
     main.add_command(command)

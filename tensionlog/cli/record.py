@@ -223,6 +223,7 @@ def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
         TensionlogError: It could not be stored; the recording is safe as a file.
     """
     from tensionlog.pipeline.keeping import keep, sitting_name
+    from tensionlog.pipeline.watch import catch_up
     from tensionlog.sources.recording import open_recording
     from tensionlog.store import Store
 
@@ -233,6 +234,7 @@ def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
             keep(store, whole, name=sitting_name(paths[0]), digest=digest)
         else:
             _store_pieces(paths, store)
+        catch_up(store)
     click.echo(f"Stored in {db}", err=True)
 
 

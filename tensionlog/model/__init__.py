@@ -5,4 +5,5 @@
 * `job`        the ticket of a job
 * `pull`       one pull of one string, as found and as judged
 * `guide`      what a guided test says and asks
+* `history`    what a bench has shown day by day, and the life of its alerts
 """

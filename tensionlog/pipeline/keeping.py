@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tensionlog.pipeline.answers import clean
+from tensionlog.pipeline.bench_records import evidence_of, happened_of
 from tensionlog.pipeline.sitting import Whole
 from tensionlog.pipeline.windows import Tests
 
@@ -37,6 +38,8 @@ def keep(store: "Store", whole: Whole, *, name: str, digest: str | None) -> int:
         store.add_notes(number, whole.notes)
         for kind, answer in _answers(whole.tests):
             store.add_answer(number, kind, clean(answer))
+        store.history.add(number, happened_of(whole))
+        store.history.add_evidence(number, evidence_of(whole))
         store.finish(
             number,
             whole.ledger,

@@ -11,6 +11,7 @@ from tensionlog.model.recording import Arrival, Note
 from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.sitting import Sitting, Whole
+from tensionlog.pipeline.watch import catch_up
 from tensionlog.sources.joined import in_sittings
 from tensionlog.sources.recording import RecordingReader, open_recording
 
@@ -95,6 +96,8 @@ def replay_all(
             yield _replayed(reader, phi=phi, store=store, on_bytes=on_bytes)
         except TensionlogError as error:
             yield error
+    if store is not None:
+        catch_up(store)
 
 
 def _replayed(

@@ -192,7 +192,7 @@ class Sitting:
 
     def _warnings(self) -> tuple[str, ...]:
         left_out = tuple(self._gathered.warnings)
-        if self._gathered.calibrated:
+        if self._gathered.calibrated or not self.ledger.samples:
             return left_out
         return (
             *left_out,

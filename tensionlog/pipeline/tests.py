@@ -5,6 +5,7 @@ sitting holds is answered all the same.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from tensionlog.errors import TensionlogError
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Calibration, Header, Note
+from tensionlog.pipeline.hold_test import hold_answer
 from tensionlog.pipeline.windows import Dialled, Interval, Tests, head_answers, intervals
 
 if TYPE_CHECKING:
@@ -30,7 +32,7 @@ KINDS = {"check-start": "check", "hold-start": "hold test", "turn-start": "turn 
          "stiff-start": "stiffness test"}  # fmt: skip
 
 
-class _Test(NamedTuple):
+class MadeTest(NamedTuple):
     """One test with everything that was kept of it.
 
     Attributes:
@@ -50,6 +52,11 @@ class _Test(NamedTuple):
     counts: NDArray[np.float64]
     saturated: NDArray[np.bool_]
     newtons: bool
+
+    @property
+    def at(self) -> str:
+        """When its first note was written, ISO 8601 in UTC."""
+        return datetime.fromtimestamp(self.interval.note.at_s, UTC).isoformat()
 
     @property
     def body(self) -> Mapping[str, Any]:
@@ -91,11 +98,11 @@ def read_tests(
     tests = _tests(gathered)
     problems: list[str] = []
 
-    def read(name: str, measure: Callable[[_Test], Answer]) -> list[Answer]:
+    def read(name: str, measure: Callable[[MadeTest], Answer]) -> list[Answer]:
         made = (_tried(t, measure, problems) for t in tests if t.interval.note.name == name)
         return [answer for answer in made if answer is not None]
 
-    checks, holds = read("check-start", _check), read("hold-start", _hold)
+    checks, holds = read("check-start", _check), read("hold-start", hold_answer)
     turns, moves = read("turn-start", _turn), read("stiff-start", _stiffness)
     return Tests(
         check=checks[0] if checks else None,
@@ -108,7 +115,7 @@ def read_tests(
     )
 
 
-def _tests(gathered: "Gatherer") -> list[_Test]:
+def _tests(gathered: "Gatherer") -> list[MadeTest]:
     notes = gathered.timed_notes()
     t_s, counts, saturated = gathered.windows.samples(gathered.timeline)
     made = []
@@ -117,7 +124,7 @@ def _tests(gathered: "Gatherer") -> list[_Test]:
         until_s = np.inf if goes_on else interval.end_s
         part = (t_s >= interval.begin_s - BEFORE_S) & (t_s <= until_s)
         made.append(
-            _Test(
+            MadeTest(
                 header=gathered.header,
                 interval=interval,
                 notes=notes,
@@ -131,7 +138,7 @@ def _tests(gathered: "Gatherer") -> list[_Test]:
 
 
 def _tried(
-    test: _Test, measure: Callable[[_Test], Answer], problems: list[str]
+    test: MadeTest, measure: Callable[[MadeTest], Answer], problems: list[str]
 ) -> Answer | None:
     kind = KINDS[test.interval.note.name]
     if not len(test.t_s):
@@ -144,7 +151,7 @@ def _tried(
         return None
 
 
-def _check(test: _Test) -> Answer:
+def _check(test: MadeTest) -> Answer:
     from tensionlog.check.analysis import analyse_check
     from tensionlog.check.result import Load
     from tensionlog.check.setup import rated_of, tolerance_of
@@ -170,7 +177,7 @@ def _check(test: _Test) -> Answer:
         rated_n=rated_of(test.body),
         complete=test.interval.is_ended,
     )
-    return {**result.answer(), **_made_with(test.body)}
+    return {"at": test.at, **result.answer(), **_made_with(test.body)}
 
 
 def _made_with(body: Mapping[str, Any]) -> dict[str, Any]:
@@ -179,31 +186,7 @@ def _made_with(body: Mapping[str, Any]) -> dict[str, Any]:
     return {"part": body.get("part"), "made_with": said}
 
 
-def _hold(test: _Test) -> Answer:
-    from tensionlog.clamps.hold import measure_hold
-
-    u_ea_pct = test.number("u_EA_pct")
-    calibration = test.calibration
-    counts = test.counts
-    result = measure_hold(
-        t_s=test.t_s,
-        readings=counts if calibration is None else calibration.force_n(counts),
-        clamp=str(test.body.get("clamp", "?")),
-        target_n=test.number("target_N") or np.nan,
-        span_m=test.number("span_m"),
-        ea_n=test.number("EA_N"),
-        u_ea_pct=30.0 if u_ea_pct is None else u_ea_pct,
-        hand_off_s=test.first("hand-off"),
-        re_pull_s=test.first("re-pull"),
-        end_s=test.end_s,
-        unit="counts" if calibration is None else "N",
-        head=test.header.head,
-        saturated=test.saturated,
-    )
-    return result.answer()
-
-
-def _turn(test: _Test) -> Answer:
+def _turn(test: MadeTest) -> Answer:
     from tensionlog.clamps.turn import measure_turn
 
     wrap_deg = test.number("wrap_deg")
@@ -218,7 +201,7 @@ def _turn(test: _Test) -> Answer:
     return result.answer()
 
 
-def _stiffness(test: _Test) -> Answer:
+def _stiffness(test: MadeTest) -> Answer:
     from tensionlog.clamps.stiffness import Move, measure_stiffness
 
     result = measure_stiffness(
@@ -234,7 +217,7 @@ def _stiffness(test: _Test) -> Answer:
     return result.answer()
 
 
-def _newtons(test: _Test) -> NDArray[np.float64]:
+def _newtons(test: MadeTest) -> NDArray[np.float64]:
     """Readings in newtons, saturated ones left out, shape (m,).
 
     Raises:

@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlite_utils import Database, Migrations
 
-from tensionlog.store import schema
+from tensionlog.store import history_schema, schema
 
 migrations = Migrations("tensionlog")
 
@@ -48,7 +48,28 @@ def m005_boots(db: Database) -> None:
     _run(db, schema.BOOTS)
 
 
+@migrations()
+def m006_history(db: Database) -> None:
+    """Values day by day; sittings stored before have none until a rebuild."""
+    _run(db, history_schema.HISTORY)
+
+
+@migrations()
+def m007_alerts(db: Database) -> None:
+    """What the watch made of the history; it looks at every sitting anew."""
+    _run(db, history_schema.ALERTS)
+
+
 STEPS: Final = tuple(
-    step.__name__ for step in (m001_recordings, m002_jobs, m003_pulls, m004_answers, m005_boots)
+    step.__name__
+    for step in (
+        m001_recordings,
+        m002_jobs,
+        m003_pulls,
+        m004_answers,
+        m005_boots,
+        m006_history,
+        m007_alerts,
+    )
 )
 """Names of all steps of this version, in order."""

@@ -14,12 +14,10 @@ from sqlite_utils import Database
 
 from tensionlog.errors import DamagedStoreError, StoreError
 from tensionlog.store.filesystems import network_type
+from tensionlog.store.glance import APPLICATION_ID
 from tensionlog.store.migrations import STEPS, migrations
 from tensionlog.store.sentences import said_plainly
 from tensionlog.store.transactions import writing
-
-APPLICATION_ID: Final = int.from_bytes(b"tnsl")
-"""Stands in the header of every database of ours, so that it can be told from others."""
 
 _MAGIC: Final = b"SQLite format 3\0"
 _HEADER_BYTES: Final = 100

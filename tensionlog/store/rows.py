@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from tensionlog.model.history import Evidence
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Header, Note
 from tensionlog.model.sitting import JobRun, Ledger
@@ -109,3 +110,20 @@ class StoredAnswer:
     started: datetime
     number: int
     body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredEvidence:
+    """What one job said about one clamp.
+
+    Attributes:
+        recording_id: The sitting's.
+        started: UTC time at which the recording was opened.
+        ref: The job's reference, or None.
+        evidence: What it said.
+    """
+
+    recording_id: int
+    started: datetime
+    ref: str | None
+    evidence: Evidence

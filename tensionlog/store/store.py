@@ -11,6 +11,7 @@ from tensionlog.model.recording import Header, Note
 from tensionlog.model.sitting import Found, JobRun, Ledger
 from tensionlog.store import opening, reads, safety, table, writes
 from tensionlog.store.dump import dump_lines
+from tensionlog.store.history import History
 from tensionlog.store.rows import (
     StoredAnswer,
     StoredJob,
@@ -35,6 +36,9 @@ class Store:
     inside `transaction()` the same holds for all of them together.
 
     Whatever the disk or another program spoils is raised as `StoreError`.
+
+    Attributes:
+        history: Values day by day, and what the watch over the bench made of them.
     """
 
     def __init__(self, path: Path | str, *, must_exist: bool = False) -> None:
@@ -50,6 +54,7 @@ class Store:
             self._db = opening.open_memory()
         else:
             self._db = opening.open_file(Path(path), must_exist=must_exist)
+        self.history = History(self._db, self._label)
 
     @classmethod
     def memory(cls) -> Self:

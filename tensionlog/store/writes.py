@@ -14,6 +14,7 @@ from tensionlog.model.recording import Calibration, Header, Note
 from tensionlog.model.sitting import Found, JobRun, Ledger
 from tensionlog.store import columns, traces
 from tensionlog.store.columns import checked
+from tensionlog.store.history import unwatch
 from tensionlog.store.jsontext import exact_json_text
 from tensionlog.store.schema import answer_table_of
 from tensionlog.store.transactions import insert, writing
@@ -28,6 +29,7 @@ def begin(db: Database, header: Header, *, name: str, digest: str | None) -> int
     )
     with writing(db):
         _refuse_other_sitting(db, row)
+        unwatch(db, row["bench"], row["started_utc"])
         db.execute("DELETE FROM recordings WHERE recording_id = ?", [number])
         if header.calibration is not None:
             row["calibration_id"] = _add_calibration(db, header.calibration)
@@ -64,6 +66,9 @@ def _drop_unused_calibrations(db: Database) -> None:
 def forget(db: Database, recording_id: int) -> None:
     """Remove a sitting with all that hangs on it."""
     with writing(db):
+        sql = "SELECT bench, started_utc FROM recordings WHERE recording_id = ?"
+        for there in list(db.query(sql, [recording_id])):
+            unwatch(db, there["bench"], there["started_utc"])
         db.execute("DELETE FROM recordings WHERE recording_id = ?", [recording_id])
         _drop_unused_calibrations(db)
 
@@ -72,6 +77,7 @@ def forget_all(db: Database) -> None:
     """Remove every sitting."""
     with writing(db):
         db.execute("DELETE FROM recordings")
+        db.execute("DELETE FROM glances")
         _drop_unused_calibrations(db)
 
 
