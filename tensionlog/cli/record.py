@@ -223,7 +223,7 @@ def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
         TensionlogError: It could not be stored; the recording is safe as a file.
     """
     from tensionlog.pipeline.keeping import keep, sitting_name
-    from tensionlog.pipeline.watch import catch_up
+    from tensionlog.pipeline.watch import keep_watch
     from tensionlog.sources.recording import open_recording
     from tensionlog.store import Store
 
@@ -234,7 +234,7 @@ def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
             keep(store, whole, name=sitting_name(paths[0]), digest=digest)
         else:
             _store_pieces(paths, store)
-        catch_up(store)
+        keep_watch(store)
     click.echo(f"Stored in {db}", err=True)
 
 

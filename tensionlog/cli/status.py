@@ -56,11 +56,11 @@ def status(
 def _worked_out(path: Path, bench: str | None, at: datetime | None) -> Any:
     """The long way: the watch looks at what is new first."""
     from tensionlog.pipeline.status import bench_status
-    from tensionlog.pipeline.watch import catch_up
+    from tensionlog.pipeline.watch import keep_watch
     from tensionlog.store import Store
 
     with Store(path, must_exist=True) as store:
-        catch_up(store)
+        keep_watch(store)
         return bench_status(store, chosen_bench(store, bench), at=at)
 
 

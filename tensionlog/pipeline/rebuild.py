@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from tensionlog.errors import DamagedStoreError, RecordingError, StoreError, TensionlogError
 from tensionlog.model.recording import Header
 from tensionlog.pipeline.replay import Replayed, replay_all
-from tensionlog.pipeline.watch import catch_up
+from tensionlog.pipeline.watch import keep_watch
 from tensionlog.sources.recording import RecordingReader, open_recording
 
 if TYPE_CHECKING:
@@ -144,7 +144,7 @@ def _old_digest(db: Path, sittings: set[str]) -> str | None:
             if store.quick_check():
                 return None
             lost = sorted(_names(store) - sittings)
-            catch_up(store)
+            keep_watch(store)
             digest = store.dump_sha256()
     except DamagedStoreError:
         return None  # that is what a rebuild is for

@@ -11,7 +11,7 @@ from tensionlog.model.recording import Arrival, Note
 from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.sitting import Sitting, Whole
-from tensionlog.pipeline.watch import catch_up
+from tensionlog.pipeline.watch import keep_watch
 from tensionlog.sources.joined import in_sittings
 from tensionlog.sources.recording import RecordingReader, open_recording
 
@@ -97,7 +97,7 @@ def replay_all(
         except TensionlogError as error:
             yield error
     if store is not None:
-        catch_up(store)
+        keep_watch(store)
 
 
 def _replayed(

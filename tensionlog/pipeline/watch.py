@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from tensionlog.store import Store
 
 
-def catch_up(store: "Store") -> list[AlertEvent]:
+def keep_watch(store: "Store") -> list[AlertEvent]:
     """Let the watch look at every sitting that it has not looked at yet.
 
     Returns:
@@ -27,11 +27,11 @@ def catch_up(store: "Store") -> list[AlertEvent]:
     events: list[AlertEvent] = []
     for bench in store.history.unwatched_benches():
         with store.transaction():
-            events += _catch_up(store, bench)
+            events += _watch_bench(store, bench)
     return events
 
 
-def _catch_up(store: "Store", bench: str) -> list[AlertEvent]:
+def _watch_bench(store: "Store", bench: str) -> list[AlertEvent]:
     from tensionlog.pipeline.status import bench_status
 
     alerts, found = Alerts(store.history.events(bench)), list[AlertEvent]()

@@ -9,7 +9,7 @@ import pytest
 from tensionlog.model.history import Happened
 from tensionlog.model.recording import Header
 from tensionlog.model.sitting import Ledger
-from tensionlog.pipeline.watch import catch_up
+from tensionlog.pipeline.watch import keep_watch
 from tensionlog.store import Store
 from tensionlog.twin import Played, play_job
 
@@ -107,7 +107,7 @@ def worn_bytes(tmp_path_factory) -> bytes:
     path = tmp_path_factory.mktemp("worn") / "a.db"
     with Store(path) as store:
         Days(store).worn()
-        catch_up(store)
+        keep_watch(store)
     return path.read_bytes()
 
 

@@ -4,7 +4,7 @@ import json
 from datetime import timedelta
 
 from tensionlog.pipeline.status import bench_status
-from tensionlog.pipeline.watch import catch_up
+from tensionlog.pipeline.watch import keep_watch
 
 from .conftest import DAY_ONE
 
@@ -26,7 +26,7 @@ def test_a_bench_without_anything_says_so(store, days):
 def test_a_clamp_stands_as_its_latest_tests_and_since_when(store, days):
     for day, mm in enumerate([0.8, 1.2, 0.8, 1.3, 1.2]):
         days.hold(day, "A", mm)
-    catch_up(store)
+    keep_watch(store)
 
     now = clamp(store)
     assert (now["clamp"], now["state"], now["give_mm"]) == ("A", "watch", 1.2)
@@ -37,7 +37,7 @@ def test_a_clamp_stands_as_its_latest_tests_and_since_when(store, days):
 
 def test_a_clamp_known_only_from_a_service_is_there_too(store, days):
     days.service(0, clamp="C")
-    catch_up(store)
+    keep_watch(store)
 
     assert clamp(store)["clamp"] == "C"
     assert clamp(store)["state"] is None
@@ -47,7 +47,7 @@ def test_a_clamp_known_only_from_a_service_is_there_too(store, days):
 def test_too_little_history_says_how_many_tests_are_missing(store, days):
     for day in range(3):
         days.morning(day)
-    catch_up(store)
+    keep_watch(store)
 
     assert clamp(store)["needed"] == 5
     assert clamp(store)["service_due"] is None
@@ -56,7 +56,7 @@ def test_too_little_history_says_how_many_tests_are_missing(store, days):
 def test_a_clamp_that_wears_says_when_a_service_is_due(store, days):
     for day in range(12):
         days.morning(day, give=(0.8 + 0.04 * day, 0.9))
-    catch_up(store)
+    keep_watch(store)
 
     due = clamp(store)["service_due"]
     assert due["earliest"] < due["at"]

@@ -3,7 +3,7 @@
 import numpy as np
 
 from tensionlog.pipeline.status import bench_status
-from tensionlog.pipeline.watch import catch_up
+from tensionlog.pipeline.watch import keep_watch
 from tensionlog.store import Store
 
 from .conftest import DAY_ONE, Days
@@ -21,13 +21,13 @@ def test_a_worn_clamp_raises_one_alert_at_the_time_of_a_recording(worn):
     assert alert["raised"].endswith(":06:00.000000Z")  # the hold test of B
     assert alert["alert"] == f"{alert['raised'][:10]}-clamp-B"
     assert [event.event for event in worn.store.history.events("north")] == ["raised"]
-    assert catch_up(worn.store) == []
+    assert keep_watch(worn.store) == []
 
 
 def test_sittings_in_any_order_give_the_same_database(worn):
     worn.service(18)
     worn.morning(19)
-    catch_up(worn.store)
+    keep_watch(worn.store)
     whole = worn.store
     happened, holds, told = (
         whole.history.happened("north"),
@@ -46,8 +46,8 @@ def test_sittings_in_any_order_give_the_same_database(worn):
                     mixed.add_answer(number, "hold", hold.body)
             mixed.finish(number, one.ledger)
             if place % 19 == 0:
-                catch_up(mixed)
-        catch_up(mixed)
+                keep_watch(mixed)
+        keep_watch(mixed)
 
         assert mixed.dump() == whole.dump()
     assert '"event": "closed"' in whole.dump()
@@ -55,11 +55,11 @@ def test_sittings_in_any_order_give_the_same_database(worn):
 
 def test_a_service_acts_on_the_alert_and_a_good_test_closes_it(worn):
     worn.service(18)
-    catch_up(worn.store)
+    keep_watch(worn.store)
     assert alerts(worn.store)[0]["state"] == "acted"
 
     worn.morning(19)
-    events = catch_up(worn.store)
+    events = keep_watch(worn.store)
 
     assert [event.event for event in events] == ["closed"]
     assert alerts(worn.store)[0]["closed"].startswith("2026-03-21T07:06")
@@ -68,7 +68,7 @@ def test_a_service_acts_on_the_alert_and_a_good_test_closes_it(worn):
 def test_a_service_that_does_not_help_closes_nothing(worn):
     worn.service(18)
     worn.morning(19, give=(0.9, 1.4))
-    catch_up(worn.store)
+    keep_watch(worn.store)
 
     assert alerts(worn.store)[0]["state"] == "acted"
 
@@ -76,12 +76,12 @@ def test_a_service_that_does_not_help_closes_nothing(worn):
 def test_somebody_has_seen_or_acted_on_an_alert(worn):
     raised_s = worn.store.history.events("north")[0].body["raised_s"]
     worn.sitting(18, 70, ("told", {"raised_s": raised_s, "state": "seen"}))
-    catch_up(worn.store)
+    keep_watch(worn.store)
     assert alerts(worn.store)[0]["state"] == "seen"
 
     worn.sitting(18, 80, ("told", {"raised_s": raised_s, "state": "acted"}))
     worn.sitting(18, 90, ("told", {"raised_s": raised_s + 7.0, "state": "seen"}))
-    catch_up(worn.store)
+    keep_watch(worn.store)
     assert alerts(worn.store)[0]["state"] == "acted"
     events = [event.event for event in worn.store.history.events("north")]
     assert events == ["raised", "seen", "acted"]
@@ -90,12 +90,12 @@ def test_somebody_has_seen_or_acted_on_an_alert(worn):
 def test_what_the_cell_did_is_closed_once_another_scale_shows_the_cure(store, days):
     for day in range(14):
         days.morning(day, span=0.0 if day < 9 else 0.8)
-    catch_up(store)
+    keep_watch(store)
     assert [a["cause"] for a in alerts(store)] == ["cell-span"]
 
     for day in range(14, 17):
         days.morning(day, calibration="new")
-    catch_up(store)
+    keep_watch(store)
 
     assert alerts(store)[0]["state"] == "closed"
     cell = bench_status(store, "north")["cell"]
@@ -104,7 +104,7 @@ def test_what_the_cell_did_is_closed_once_another_scale_shows_the_cure(store, da
 
 def test_a_late_sitting_takes_back_what_came_after_it(worn):
     worn.service(10, minute=90)  # written down late: the clamp was another from then on
-    catch_up(worn.store)
+    keep_watch(worn.store)
 
     assert alerts(worn.store) == []
 
@@ -118,7 +118,7 @@ def test_as_it_stood_at_a_time_leaves_out_what_came_later(worn):
 
 def test_two_benches_are_two_histories(worn):
     Days(worn.store, bench="south", seed=2).morning(3)
-    catch_up(worn.store)
+    keep_watch(worn.store)
 
     assert bench_status(worn.store, "south")["alerts"] == []
     assert worn.store.history.benches() == ["south", "north"]
@@ -129,4 +129,4 @@ def test_nothing_going_wrong_raises_nothing(store, days):
     for day in range(24):
         days.morning(day)
 
-    assert catch_up(store) == []
+    assert keep_watch(store) == []
