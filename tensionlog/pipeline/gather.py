@@ -8,6 +8,7 @@ converter are the same for all of them; that also keeps memory flat.
 from collections.abc import Callable, Sequence
 from copy import copy
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -51,6 +52,18 @@ class Kept:
     law: Law | None
 
 
+class Lesson(NamedTuple):
+    """What the pulls read so far have taught: enough to read one more by itself.
+
+    Attributes:
+        reader: The head's reader with the job's law.
+        walk: Random walk of the zero, units per √s.
+    """
+
+    reader: HeadReader
+    walk: float
+
+
 class Gatherer:
     """Takes a recording's items in order and keeps what it finds in them.
 
@@ -89,6 +102,7 @@ class Gatherer:
         self._kept: list[Kept] = []
         self._group_ends = False
         self._stretches = 0
+        self.lesson = Lesson(self._reader, 0.0)
 
     @property
     def relaxes(self) -> bool:
@@ -247,6 +261,7 @@ class Gatherer:
         walk = zero_walk(pulls)
         made = [(shape, self._reader.manners(shape)) for shape in pulls]
         self._reader.learn(made, walk=walk)
+        self.lesson = Lesson(self._reader, walk)
         return [
             Kept(
                 measured=measure(shape, manners, reader=self._reader, walk=walk),

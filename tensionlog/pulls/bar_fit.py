@@ -9,7 +9,7 @@ from tensionlog.pulls.bar_search import U_SLOPE, Bar, BarState, Coarse, searched
 from tensionlog.pulls.dip import FALL_S, FALLS_S, U_FALL_S, Trace, trace_of
 from tensionlog.pulls.least_squares import Fit, fit
 from tensionlog.pulls.quiet import plucked
-from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
+from tensionlog.pulls.shape import Shape
 from tensionlog.pulls.swing import fallen_variants, swing_columns
 
 Floats = NDArray[np.float64]
@@ -58,7 +58,7 @@ def held_part(shape: Shape, bar: Bar) -> Trace | None:
     """The settled part of a pull as it is fitted; None where there is hardly any."""
     settle_s = 0.05 + sum(bar.converter) * shape.period
     begin = int(np.searchsorted(shape.t, shape.t[shape.top] + settle_s))
-    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
+    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - shape.push_s, "right"))
     if stop - begin < 8:
         return None
     return trace_of(

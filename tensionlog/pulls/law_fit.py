@@ -15,7 +15,7 @@ from tensionlog.pulls.disturbed import runs_of
 from tensionlog.pulls.edge import SETTLE_PERIODS, Edge
 from tensionlog.pulls.hold import SHUT_BEFORE_S, Law
 from tensionlog.pulls.least_squares import Bins, Fit, bins_of, fit, whitener
-from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
+from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]
 
@@ -93,7 +93,7 @@ def span_of(shape: Shape, trip: float, walk: float, hands: NDArray[np.bool_]) ->
     periods = SETTLE_PERIODS + 0.5 if shape.period < 0.05 else 2.5
     settle = max(0.08, periods * shape.period)
     begin = int(np.searchsorted(shape.t, trip + settle))
-    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
+    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - shape.push_s, "right"))
     keep = ~hands[begin:stop]
     if keep.sum() < LEAST_SAMPLES:
         return None

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.pulls.disturbed import bridged, comes_back, hands_on, runs_of
-from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
+from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -69,7 +69,7 @@ def manners_of(shape: Shape, *, relaxes: bool, steady: bool = False) -> Manners:
             hand lifts it far above.
     """
     begin = int(np.searchsorted(shape.t, shape.t[shape.crest] + AFTER_TRIP_S))
-    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
+    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - shape.push_s, "right"))
     hands = np.zeros(len(shape.t), dtype=bool)
     t, y = shape.t[begin:stop], shape.y[begin:stop]
     flags = ["early-clamp"] if not shape.cut and shape.held_s < EARLY_S else []

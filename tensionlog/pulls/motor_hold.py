@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tensionlog.pulls.dip import Trace, look_up, trace_of
 from tensionlog.pulls.motor import Motor
 from tensionlog.pulls.quiet import disturbed
-from tensionlog.pulls.shape import CLAMP_PUSH_S, Shape
+from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]
 
@@ -21,7 +21,7 @@ WORTH_A_LOOK = 2.5
 
 def settled_part(shape: Shape) -> tuple[int, int]:
     """Index range of the hold in which a release can lie, pre-stretch and overshoot out."""
-    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - CLAMP_PUSH_S, "right"))
+    stop = int(np.searchsorted(shape.t, shape.t[shape.let_off] - shape.push_s, "right"))
     hold = shape.y[shape.top : stop]
     if len(hold) < 6:
         return shape.top, shape.top

@@ -67,6 +67,7 @@ class Shape:
         longest_gap: Longest time without a sample from start to let-off, seconds.
         crest: Index at which the ramp that led to the hold ends.
         reached: Level that a fifth of the hold stood above: before a slip, if it slipped.
+        push_s: What the end of the hold is not believed for; less while it is under way.
     """
 
     boot: int
@@ -89,6 +90,7 @@ class Shape:
     longest_gap: float
     crest: int
     reached: float
+    push_s: float = CLAMP_PUSH_S
 
     @property
     def held_s(self) -> float:

@@ -17,6 +17,10 @@ def _create(path: Path) -> int:
     return os.open(path, flags, 0o644)
 
 
+def _reopen(path: Path) -> int:
+    return os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
+
+
 def _sync_folder(folder: Path) -> None:
     """Make a new name durable; only POSIX can and must."""
     if os.name != "posix":
@@ -39,6 +43,7 @@ class Disk:
 
     Attributes:
         create: Make a file that must not exist yet, for appending; return its descriptor.
+        reopen: Open a file that exists, for appending; return its descriptor.
         write: Append; may take fewer bytes than it was given, and says how many.
         sync: Make what was written to a descriptor durable.
         sync_folder: Make the names in a folder durable.
@@ -52,6 +57,7 @@ class Disk:
     """
 
     create: Callable[[Path], int] = _create
+    reopen: Callable[[Path], int] = _reopen
     write: Callable[[int, bytes], int] = os.write
     sync: Callable[[int], None] = _SYNC
     sync_folder: Callable[[Path], None] = _sync_folder

@@ -21,7 +21,7 @@ from tensionlog.model.recording import Arrival, Note
 from tensionlog.recorder.disk import Disk
 from tensionlog.recorder.folder_lock import FolderLock
 from tensionlog.recorder.ring import Ring
-from tensionlog.recorder.segment import Segment, create_segment
+from tensionlog.recorder.segment import Segment, create_segment, reopen_segment
 from tensionlog.recorder.state import RecorderState
 from tensionlog.recorder.weave import Piece, Weaver, iso_time
 
@@ -49,8 +49,9 @@ class Recorder:
         disk: Disk | None = None,
         in_background: bool = True,
         ring_bytes: int = RING_BYTES,
+        goes_on: Path | None = None,
     ) -> None:
-        """Make the file and write its header.
+        """Make the file and write its header, or go on in one whose writer was killed.
 
         Args:
             folder: Where recordings go; made if it is not there.
@@ -60,9 +61,10 @@ class Recorder:
             in_background: Whether a thread of its own makes bytes durable; if not,
                 `sync` must be called.
             ring_bytes: How much is kept in memory while no disk takes it.
+            goes_on: An unfinished recording with this `header`, appended to.
 
         Raises:
-            RecordingError: The file cannot be made.
+            RecordingError: The file cannot be made, or not be opened again.
         """
         self._disk = disk or Disk()
         self._now_s = self._disk.monotonic_s
@@ -81,7 +83,7 @@ class Recorder:
         self._header = {"started": iso_time(self._utc_us()), **header}
         self._started_us = self._utc_us()
         self.paths: list[Path] = []
-        self._segment = self._first_segment()
+        self._segment = self._first_segment(goes_on)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._keep_syncing, daemon=True)
         if in_background:
@@ -255,10 +257,13 @@ class Recorder:
         self._written = self._ring.end
         self._is_safe(self._written)
 
-    def _first_segment(self) -> Segment:
+    def _first_segment(self, goes_on: Path | None) -> Segment:
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
             self._folder_lock = FolderLock(self._folder, self._bench)
+            if goes_on is not None:
+                self.paths.append(goes_on)
+                return reopen_segment(self._disk, goes_on)
             return self._create(self._header, b"", began_at=0)
         except RecordingError:
             raise

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from tensionlog.recorder.disk import Disk
+from tensionlog.recorder.weave import TEAR
 
 
 @dataclass(slots=True)
@@ -63,6 +64,24 @@ def create_segment(
         raise
     lead_bytes = len(head) + len(lines)
     return Segment(path=path, fd=fd, began_at=began_at, lead_bytes=lead_bytes)
+
+
+def reopen_segment(disk: Disk, path: Path) -> Segment:
+    """Go on in a file whose writer was killed; a torn last line is closed, never cut off.
+
+    Raises:
+        OSError: The disk does not take it.
+    """
+    fd = disk.reopen(path)
+    try:
+        if not path.read_bytes().endswith(b"\n"):
+            disk.write_all(fd, TEAR)
+        disk.sync(fd)
+    except OSError:
+        with suppress(OSError):
+            disk.close(fd)
+        raise
+    return Segment(path=path, fd=fd, began_at=0, lead_bytes=path.stat().st_size)
 
 
 def _create_named(
