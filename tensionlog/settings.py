@@ -64,6 +64,8 @@ class BenchSettings:
         plain_unit: Unit of those lines' values, or None.
         unit: Unit that people order and read in.
         operator: Who usually strings here, or None.
+        workshop: Its name, as it stands on slips, or None.
+        restring_days: Days until the next restring as the workshop advises, or None.
         recordings: Folder of the recordings, or None for the platform's own.
         database: The database, or None for the platform's own.
         check: How the bench is checked, as `tensionlog.check.setup` reads it, or None.
@@ -81,6 +83,8 @@ class BenchSettings:
     plain_unit: str | None = None
     unit: str = "lbf"
     operator: str | None = None
+    workshop: str | None = None
+    restring_days: int | None = None
     recordings: str | None = None
     database: str | None = None
     check: Mapping[str, Any] | None = None
@@ -242,6 +246,7 @@ _RULES: Final[dict[str, tuple[Callable[[object], bool], str]]] = {
         lambda value: isinstance(value, Mapping),
         "a table: 'tensionlog bench check' writes it",
     ),
+    "restring_days": (_whole(1, 3650), "a whole number of days"),
     "unit": (lambda value: value in N_PER_UNIT, "lbf, kgf or N"),
 }
 """What each key allows, as a test and in words; the others take a text."""

@@ -16,6 +16,7 @@ from tensionlog.cli.record import record
 from tensionlog.cli.replay import replay
 from tensionlog.cli.report import report
 from tensionlog.cli.say import one_line
+from tensionlog.cli.serve import serve
 from tensionlog.cli.status import status
 from tensionlog.cli.verify import verify
 from tensionlog.errors import TensionlogError, UsageError
@@ -52,7 +53,7 @@ def main() -> None:
 
 
 COMMANDS = (
-    demo, ports, bench, record, check, replay, report, status, verify, export, rebuild,
+    demo, ports, bench, record, serve, check, replay, report, status, verify, export, rebuild,
 )  # fmt: skip
 for command in COMMANDS:
     main.add_command(command)

@@ -70,9 +70,23 @@ class FastClock:
     show_default=True,
     help="Kind of tension head.",
 )
+@click.option("--page", is_flag=True, help="Serve the bench page instead, for you to drive.")
+@click.option("--pace", type=float, default=3.0, show_default=True, help="Pace of --page.")
+@click.option("--page-port", type=int, default=8737, show_default=True, help="Port of --page.")
+@click.option("--open", "opens", is_flag=True, help="Open the page in a browser.")
 @options.unit
 @options.as_json
-def demo(folder: Path, seed: int, head: str, unit: str, as_json: bool) -> None:
+def demo(
+    folder: Path,
+    seed: int,
+    head: str,
+    page: bool,
+    pace: float,
+    page_port: int,
+    opens: bool,
+    unit: str,
+    as_json: bool,
+) -> None:
     """String a racket on a bench made of numbers, and report it.
 
     A simulated bench streams over a pseudo-terminal (where the system has none, over
@@ -80,6 +94,19 @@ def demo(folder: Path, seed: int, head: str, unit: str, as_json: bool) -> None:
     records it live, stores it, verifies it and writes its report. Workshop, player,
     frame and string are invented.
     """
+    if page:
+        from tensionlog.cli.demo_page import serve_demo
+
+        serve_demo(
+            folder,
+            seed=seed,
+            head=head,
+            unit=unit,
+            pace=pace,
+            page_port=page_port,
+            opens=opens,
+        )
+        return
     click.echo(
         "A bench made of numbers: workshop, player, frame and string are invented, and "
         f"the\njob runs {PACE:g} times as fast as a real one. Clamp {WORN_CLAMP} is worn.",

@@ -98,7 +98,7 @@ class Capture:
     def __init__(
         self,
         *,
-        port: PortLike,
+        port: PortLike | None,
         reopen: Callable[[], PortLike],
         make_recorder: Callable[[], Recorder],
         asks: bool = True,
@@ -108,7 +108,7 @@ class Capture:
         """Be ready; nothing is read before `run`.
 
         Args:
-            port: Open; from now on it is the capture's.
+            port: Open, or None where it is not there yet; it is the capture's now.
             reopen: Opens it again.
             make_recorder: Called when the first bytes are there.
             asks: Whether the device understands `?`.

@@ -11,7 +11,7 @@ from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull, Trace
 from tensionlog.model.recording import Header, Note
 from tensionlog.model.sitting import Found, JobRun, Ledger
-from tensionlog.pipeline.gather import Gatherer, Kept
+from tensionlog.pipeline.gather import Gatherer, Kept, Lesson
 from tensionlog.pipeline.judge import Bench, Timed, judge_pulls
 from tensionlog.pipeline.losses import PHI_MAX_UNMEASURED
 from tensionlog.pipeline.runs import job_runs
@@ -56,6 +56,21 @@ class Whole:
     drift_ppm: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """What the latest look read the pulls by, for whoever reads one more.
+
+    Attributes:
+        timed: Pulls as measured, in order of time.
+        bench: What holds for all of them.
+        lesson: The head's reader as these pulls have taught it.
+    """
+
+    timed: tuple[Timed, ...]
+    bench: Bench
+    lesson: Lesson
+
+
 class Sitting:
     """Feed it in the order of the recording; ask it at any time.
 
@@ -71,6 +86,7 @@ class Sitting:
         self.header = header
         self._gathered = Gatherer(header, keep_traces=keep_traces)
         self._phi_max = phi_max
+        self.looked: Looked | None = None
         self.arrived = self._gathered.arrived
         self.feed = self._gathered.feed
         self.note = self._gathered.note
@@ -114,9 +130,11 @@ class Sitting:
         """
         kept = sorted(self._gathered.kept(), key=self._start_s)
         notes = self._gathered.timed_notes()
-        timed = [self._timed(k) for k in kept]
+        timed = [timed_of(k, self._gathered.timeline.seconds) for k in kept]
         placed, jobs = place_pulls(self._steps(timed, notes), len(timed))
-        pulls = judge_pulls(timed, placed, jobs, self._bench(kept))
+        bench = self._bench(kept)
+        pulls = judge_pulls(timed, placed, jobs, bench)
+        self.looked = Looked(timed=tuple(timed), bench=bench, lesson=self._gathered.lesson)
         dialled = [self._gathered.windows.dialled(t.start_s, notes) for t in timed]
         strung = [i for i, setting in enumerate(dialled) if setting is None]
         read = read_tests(self._gathered, pulls=pulls, dialled=dialled) if tests else Tests()
@@ -147,22 +165,6 @@ class Sitting:
 
     def _start_s(self, kept: Kept) -> float:
         return self._gathered.timeline.seconds(kept.measured.boot, kept.measured.start_t)
-
-    def _timed(self, kept: Kept) -> Timed:
-        measured, seconds = kept.measured, self._gathered.timeline.seconds
-        boot = measured.boot
-
-        def axis(t: float | None) -> float | None:
-            return None if t is None else seconds(boot, t)
-
-        return Timed(
-            measured=measured,
-            start_s=seconds(boot, measured.start_t),
-            top_s=seconds(boot, measured.top_t),
-            release_s=axis(measured.release_t),
-            shut_s=seconds(boot, measured.shut_t),
-            let_off_s=axis(measured.let_off_t),
-        )
 
     def _steps(self, timed: Sequence[Timed], notes: Sequence[tuple[float, Note]]) -> list[Step]:
         steps = [Step(at_s=at_s, name=note.name, body=note.body) for at_s, note in notes]
@@ -207,6 +209,23 @@ class Sitting:
     def _boot_starts(self, kept: Sequence[Kept]) -> tuple[float, ...]:
         last = max([self._gathered.timeline.now[0], *(k.measured.boot for k in kept)])
         return tuple(self._gathered.timeline.seconds(boot, 0.0) for boot in range(last + 1))
+
+
+def timed_of(kept: Kept, seconds: Callable[[int, float], float]) -> Timed:
+    """Put a reading's times on the recording's own axis, which `seconds` gives."""
+    measured, boot = kept.measured, kept.measured.boot
+
+    def axis(t: float | None) -> float | None:
+        return None if t is None else seconds(boot, t)
+
+    return Timed(
+        measured=measured,
+        start_s=seconds(boot, measured.start_t),
+        top_s=seconds(boot, measured.top_t),
+        release_s=axis(measured.release_t),
+        shut_s=seconds(boot, measured.shut_t),
+        let_off_s=axis(measured.let_off_t),
+    )
 
 
 def _found(number: int, pull: Pull, place: Placed, trace: SmallTrace | None) -> Found:

@@ -135,6 +135,11 @@ class StretchFinder:
         """Whether a stretch is under way."""
         return self._loaded
 
+    @property
+    def base(self) -> float | None:
+        """The running empty reading, counts; None before it is known."""
+        return self._base
+
     def push(self, boot: int, t_s: float, counts: float) -> Stretch | None:
         """Take one reading; give back the stretch that it completes, if any."""
         if boot != self._boot or self._base is None:

@@ -74,8 +74,9 @@ def reopen_segment(disk: Disk, path: Path) -> Segment:
     """
     fd = disk.reopen(path)
     try:
-        if not path.read_bytes().endswith(b"\n"):
-            disk.write_all(fd, TEAR)
+        torn = path.read_bytes().rpartition(b"\n")[2]
+        if torn:  # a host line may be whole but for its LF
+            disk.write_all(fd, b"\n" if torn.startswith((b"@ ", b"! ", b"# ")) else TEAR)
         disk.sync(fd)
     except OSError:
         with suppress(OSError):

@@ -116,6 +116,16 @@ class Reader:
         return f"{ordered.rstrip('0').rstrip('.')}{NBSP}{unit}"
 
 
+def orders(reader: Reader, mains_n: float | None, crosses_n: float | None) -> str:
+    r"""Ordered tensions of mains and crosses, the unit said once.
+
+    >>> orders(Reader("N"), 110.0, 105.0), orders(Reader("N"), 110.0, 110.0)
+    ('110 / 105 N', '110 N')
+    """
+    first, second = reader.order(mains_n), reader.order(crosses_n)
+    return second if first == second else f"{first.partition(NBSP)[0]} / {second}"
+
+
 def percent(share_pct: float | None, decimals: int = 1) -> str:
     r"""A percentage with its sign in words' form.
 

@@ -60,6 +60,20 @@ def parse_header(name: str, lines: list[bytes], beginning: bytes) -> Header:
     )
 
 
+def idle_header(raw: Mapping[str, Any]) -> Header:
+    """The header by which a bench is read while nothing is recorded.
+
+    Args:
+        raw: As a recording's would be, without its start.
+
+    Raises:
+        RecordingError: It says nothing allowed.
+    """
+    stated = {"started": "1970-01-01T00:00:00Z", **raw}
+    lines = [f"{MAGIC} {VERSION}".encode(), b"# " + json.dumps(stated).encode()]
+    return parse_header("the bench's set-up", lines, b"")
+
+
 def _check_magic(name: str, lines: list[bytes], beginning: bytes) -> None:
     first = lines[0].decode("utf-8", "replace").strip() if lines else ""
     magic, _, version = first.rpartition(" ")

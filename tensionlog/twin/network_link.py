@@ -33,6 +33,13 @@ def served_on_network(
         rate_hz: Rate to begin with; `R,<rate>` asks for another.
     """
     feed = ScriptFeed(play, rate_hz=rate_hz, speed=speed, resets_on_open=True)
+    with feed_on_network(feed, clock=clock) as url:
+        yield url
+
+
+@contextmanager
+def feed_on_network(feed: ScriptFeed, *, clock: Callable[[], float]) -> Iterator[str]:
+    """Serve a feed of one's own behind a socket, paced by `clock` (seconds)."""
     stop = Event()
     with socket.create_server(("127.0.0.1", 0)) as server:
         server.settimeout(_TICK_S)

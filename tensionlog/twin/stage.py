@@ -1,0 +1,76 @@
+"""A bench that waits: idle until a recording is put on, then idle again until the next.
+
+A page is driven by whoever sits before it, so the twin cannot know when its strings are
+due. Between two plays the device goes on measuring the empty cell, as a real one does.
+"""
+
+from collections import deque
+from collections.abc import Iterator
+from threading import Lock
+
+from tensionlog.twin.script_feed import ScriptFeed, Timed, device_lines
+
+_IDLE_LINES = 120
+
+
+class StageFeed(ScriptFeed):
+    """Plays recordings as they are put on; they must come from benches of one sample rate."""
+
+    def __init__(self, idle: bytes, *, rate_hz: float, speed: float = 1.0) -> None:
+        """Be ready.
+
+        Args:
+            idle: A recording whose first seconds show the empty cell.
+            rate_hz: Samples per second.
+            speed: How many seconds of a recording pass in one second of the clock.
+        """
+        self._cues: deque[bytes] = deque()
+        self._lock = Lock()
+        self._began_at: dict[int, float] = {}
+        self._played = 0
+        super().__init__(lambda _hz: idle, rate_hz=rate_hz, speed=speed, resets_on_open=True)
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether everything that was put on is over."""
+        return not self._cues and self._now_playing is None
+
+    def put_on(self, recording: bytes) -> None:
+        """Have a recording played as soon as what is on is over."""
+        with self._lock:
+            self._cues.append(recording)
+
+    def began_s(self, number: int) -> float | None:
+        """Script time at which play `number` (from 0) began, seconds; None before."""
+        return self._began_at.get(number)
+
+    _now_playing: int | None = None
+
+    def _endless(self, script: list[Timed]) -> Iterator[Timed]:
+        """The empty cell over and over, and in between whatever is put on."""
+        empty = [line for _, line in script if line.startswith(b"S,")][:_IDLE_LINES]
+        at_s = 0.0
+        while True:
+            with self._lock:
+                cue = self._cues.popleft() if self._cues else None
+            self._go_on_from_here()
+            if cue is not None:
+                self._now_playing = self._played
+                self._began_at[self._played] = at_s
+                self._played += 1
+                begin_s = at_s
+                for t_s, line in device_lines(cue):
+                    if not line.startswith(b"H,"):
+                        at_s = begin_s + t_s
+                        yield at_s, line
+                self._now_playing = None
+                continue
+            for line in empty:
+                at_s += self._period_s
+                yield at_s, line
+                if self._cues:
+                    break
+
+    def _go_on_from_here(self) -> None:
+        if hasattr(self, "_said") and self._said.last[1] > 350_000:
+            self._go_on()
