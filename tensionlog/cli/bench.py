@@ -54,6 +54,8 @@ def bench(ctx: click.Context, where: bool, as_json: bool) -> None:
 @click.option("--plain-unit", help="Unit of that sketch's values, such as kg.")
 @click.option("--unit", type=click.Choice(["lbf", "kgf", "N"]), help="Unit people order in.")
 @click.option("--operator", help="Who strings here.")
+@click.option("--workshop", help="Name of the workshop, for slips.")
+@click.option("--restring-days", type=int, help="Days to the next restring, for slips.")
 @click.option("--recordings", help="Folder of the recordings.")
 @click.option("--database", help="File of the database.")
 def set_up(

@@ -80,9 +80,9 @@ class BenchCapture(Capture):
         stamped = [self._stamped(note) for note in notes]
         self._orders.append(lambda: self._begin(make_recorder, stamped))
 
-    def note(self, body: Mapping[str, Any]) -> None:
+    def note(self, body: Mapping[str, Any], *, ago_s: float = 0.0) -> None:
         """Have a note written into the recording under way; without one it is dropped."""
-        stamped = self._stamped(body)
+        stamped = self._stamped(body, ago_s=ago_s)
         self._orders.append(lambda: self._write_note(stamped))
 
     def end(self, notes: Sequence[Mapping[str, Any]] = ()) -> None:
@@ -90,8 +90,8 @@ class BenchCapture(Capture):
         stamped = [self._stamped(note) for note in notes]
         self._orders.append(lambda: self._end(stamped))
 
-    def _stamped(self, body: Mapping[str, Any]) -> dict[str, Any]:
-        return {"at": iso_time(round(self._utc_s() * 1e6)), **body}
+    def _stamped(self, body: Mapping[str, Any], *, ago_s: float = 0.0) -> dict[str, Any]:
+        return {"at": iso_time(round((self._utc_s() - ago_s) * 1e6)), **body}
 
     def _write(self, data: bytes) -> None:
         while self._orders:

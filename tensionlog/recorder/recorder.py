@@ -13,7 +13,6 @@ import threading
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from tensionlog.errors import RecordingError
@@ -92,12 +91,7 @@ class Recorder:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     @property
