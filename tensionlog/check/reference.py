@@ -97,6 +97,18 @@ class ReferenceSettings:
         total += self.u_each_n**2 * np.eye(len(forces_n)) * (forces_n != 0)
         return total + self._piece_covariance_n2(masses_kg)
 
+    def u_common_of_pct(self, masses_kg: Sequence[float | None]) -> float:
+        """What the forces of some loads share as doubt at most, per cent of each.
+
+        Loads hung from one set share pieces: the relative doubt of the worst load stands
+        for all of them.
+        """
+        forces = np.array([self.force_n(m) if m else 1.0 for m in masses_kg])
+        if not len(forces):
+            return 0.0
+        variance = np.diag(self.covariance_n2(forces, masses_kg))
+        return 100 * float(np.sqrt(variance / forces**2).max())
+
     def _piece_covariance_n2(self, masses_kg: Sequence[float | None]) -> NDArray[np.float64]:
         n = len(masses_kg)
         total = np.zeros((n, n))

@@ -7,6 +7,7 @@ import click
 
 from tensionlog import __version__
 from tensionlog.cli.bench import bench
+from tensionlog.cli.calibration import calibration, recompute
 from tensionlog.cli.check import check
 from tensionlog.cli.demo import demo
 from tensionlog.cli.export import export
@@ -53,7 +54,8 @@ def main() -> None:
 
 
 COMMANDS = (
-    demo, ports, bench, record, serve, check, replay, report, status, verify, export, rebuild,
+    demo, ports, bench, record, check, calibration, recompute, replay, report, status, verify,
+    export, rebuild, serve,
 )  # fmt: skip
 for command in COMMANDS:
     main.add_command(command)

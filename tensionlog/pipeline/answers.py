@@ -37,6 +37,7 @@ def answer(whole: Whole, *, name: str) -> dict[str, Any]:
             "head": whole.tests.head,
             "turn": whole.tests.turn,
             "stiffness": whole.tests.stiffness,
+            "calibration": whole.tests.calibration,
         }
     )
     return answered

@@ -15,7 +15,7 @@ from tensionlog.pipeline.guide import Cell, Step
 from tensionlog.pipeline.guide_steps import LetOff, Pull, Settle, Wait
 
 HOLD_S: Final = 4.0
-RE_PULL_S: Final = 6.0
+RE_PULL_S: Final = 5.0
 """Crank to the target again and hold; the rise is too small to end it by itself."""
 
 AFTER_S: Final = 6.0

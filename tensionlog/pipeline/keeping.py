@@ -69,3 +69,5 @@ def _answers(tests: Tests) -> Iterator[tuple[str, Answer]]:
         yield "turn", tests.turn
     if tests.stiffness is not None:
         yield "stiffness", tests.stiffness
+    if tests.calibration is not None:
+        yield "calibration", tests.calibration

@@ -1,5 +1,6 @@
 """Recordings to answers, and into the database: the path that live samples take."""
 
+import dataclasses
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from os import PathLike
@@ -7,9 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tensionlog.errors import TensionlogError
-from tensionlog.model.recording import Arrival, Note
+from tensionlog.model.recording import Arrival, Calibration, Note
 from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.phi import Phi
+from tensionlog.pipeline.recomputed import Recomputed
 from tensionlog.pipeline.sitting import Sitting, Whole
 from tensionlog.pipeline.watch import keep_watch
 from tensionlog.sources.joined import in_sittings
@@ -40,6 +42,7 @@ def replay(
     path: str | PathLike[str] | RecordingReader,
     *,
     phi_max: float | None = None,
+    calibration: Calibration | None = None,
     keep_traces: bool = True,
     on_bytes: Callable[[int], object] | None = None,
 ) -> Whole:
@@ -48,6 +51,7 @@ def replay(
     Args:
         path: Where it lies, or the reader of it.
         phi_max: Upper limit of what passes round this bench's frames, where measured.
+        calibration: To be read with in place of the recording's own.
         keep_traces: Whether the samples of each pull are wanted afterwards.
         on_bytes: Told how many bytes of the device were read, as they are.
 
@@ -56,7 +60,10 @@ def replay(
         PlanError: A ticket in it contradicts itself.
     """
     reader = path if isinstance(path, RecordingReader) else open_recording(path)
-    sitting = Sitting(reader.header, phi_max=phi_max, keep_traces=keep_traces)
+    header = reader.header
+    if calibration is not None:
+        header = dataclasses.replace(header, calibration=calibration)
+    sitting = Sitting(header, phi_max=phi_max, keep_traces=keep_traces)
     for item in reader:
         if isinstance(item, bytes):
             sitting.feed(item)
@@ -90,10 +97,12 @@ def replay_all(
     """
     readers, errors = sittings_of(paths)
     yield from errors
-    phi = Phi(store)
+    phi, recomputed = Phi(store), Recomputed(store, readers)
     for reader in readers:
         try:
-            yield _replayed(reader, phi=phi, store=store, on_bytes=on_bytes)
+            yield _replayed(
+                reader, phi=phi, recomputed=recomputed, store=store, on_bytes=on_bytes
+            )
         except TensionlogError as error:
             yield error
     if store is not None:
@@ -104,12 +113,14 @@ def _replayed(
     reader: RecordingReader,
     *,
     phi: Phi,
+    recomputed: Recomputed,
     store: "Store | None",
     on_bytes: Callable[[int], object] | None,
 ) -> Replayed:
     whole = replay(
         reader,
         phi_max=phi.in_force(reader.header.bench, reader.header.started),
+        calibration=recomputed.calibration_of(reader.header),
         keep_traces=store is not None,
         on_bytes=on_bytes,
     )

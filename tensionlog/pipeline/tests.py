@@ -18,6 +18,7 @@ from tensionlog.pipeline.hold_test import hold_answer
 from tensionlog.pipeline.windows import Dialled, Interval, Tests, head_answers, intervals
 
 if TYPE_CHECKING:
+    from tensionlog.check.result import CheckResult
     from tensionlog.pipeline.gather import Gatherer
 
 Answer = dict[str, Any]
@@ -104,6 +105,8 @@ def read_tests(
 
     checks, holds = read("check-start", _check), read("hold-start", hold_answer)
     turns, moves = read("turn-start", _turn), read("stiff-start", _stiffness)
+    made = [t for t in tests if t.body.get("calibration") is True]
+    full = [c for c in (_tried(t, _calibrated, problems) for t in made) if c is not None]
     return Tests(
         check=checks[0] if checks else None,
         hold=holds[0] if holds else None,
@@ -111,6 +114,7 @@ def read_tests(
         head=head_answers(pulls, dialled),
         turn=turns[0] if turns else None,
         stiffness=moves[0] if moves else None,
+        calibration=full[0] if full else None,
         problems=tuple(problems),
     )
 
@@ -138,7 +142,7 @@ def _tests(gathered: "Gatherer") -> list[MadeTest]:
 
 
 def _tried(
-    test: MadeTest, measure: Callable[[MadeTest], Answer], problems: list[str]
+    test: MadeTest, measure: Callable[[MadeTest], Answer | None], problems: list[str]
 ) -> Answer | None:
     kind = KINDS[test.interval.note.name]
     if not len(test.t_s):
@@ -152,6 +156,11 @@ def _tried(
 
 
 def _check(test: MadeTest) -> Answer:
+    result = _checked(test, test.calibration)
+    return {"at": test.at, **result.answer(), **_made_with(test.body)}
+
+
+def _checked(test: MadeTest, calibration: Calibration | None) -> "CheckResult":
     from tensionlog.check.analysis import analyse_check
     from tensionlog.check.result import Load
     from tensionlog.check.setup import rated_of, tolerance_of
@@ -161,7 +170,7 @@ def _check(test: MadeTest) -> Answer:
     ends = [at for at, n in test.notes if n.name in CHECK_GOES_ON and at > last_s]
     adc_bits = test.header.adc_bits
     full_scale = np.inf if adc_bits is None else 2.0 ** (adc_bits - 1) - 1.0
-    result = analyse_check(
+    return analyse_check(
         t_s=test.t_s,
         counts=np.where(test.saturated, full_scale, test.counts),
         loads=[
@@ -170,14 +179,37 @@ def _check(test: MadeTest) -> Answer:
         ],
         start_s=test.interval.begin_s,
         end_s=min(ends, default=float(test.t_s[-1])),
-        calibration=test.calibration,
+        calibration=calibration,
         reference=test.body,
         adc_bits=adc_bits,
         tolerance=tolerance_of(test.body),
         rated_n=rated_of(test.body),
         complete=test.interval.is_ended,
     )
-    return {"at": test.at, **result.answer(), **_made_with(test.body)}
+
+
+def _calibrated(test: MadeTest) -> Answer | None:
+    """The full calibration that a check was made as; none where it was broken off.
+
+    Raises:
+        CalibrationError: Too few loads or runs, wires swapped, counts that do not follow.
+    """
+    from tensionlog.check.calibrate import calibrate, readings_of
+    from tensionlog.check.reference import settings_from_note
+
+    if test.newtons or not test.interval.is_ended:
+        return None
+    result = _checked(test, None)
+    date = datetime.fromtimestamp(test.interval.note.at_s, UTC).date().isoformat()
+    return calibrate(
+        readings_of(result),
+        zero_counts=float(result.zero or 0.0),
+        u_reference_pct=settings_from_note(test.body).u_common_of_pct(
+            [point.load.mass_kg for point in result.points]
+        ),
+        name=f"{test.header.bench} {date}",
+        date=date,
+    ).record()
 
 
 def _made_with(body: Mapping[str, Any]) -> dict[str, Any]:

@@ -13,13 +13,14 @@ from tensionlog.model.recording import Arrival
 from tensionlog.pipeline.audit import Audit, Place, Proof, is_rising
 from tensionlog.pipeline.keeping import keep
 from tensionlog.pipeline.phi import Phi
+from tensionlog.pipeline.recomputed import Recomputed
 from tensionlog.pipeline.replay import replay
 from tensionlog.sources.recording import RecordingReader
 
 if TYPE_CHECKING:
     from tensionlog.store import Store, StoredRecording
 
-ANSWER_KINDS = ("check", "hold", "head", "turn", "stiffness")
+ANSWER_KINDS = ("check", "hold", "head", "turn", "stiffness", "calibration")
 
 
 def verify_recording(
@@ -65,7 +66,11 @@ def verify_stored(reader: RecordingReader, store: "Store") -> list[str]:
         return ["the database was made from other bytes than the file holds now"]
     with Store.memory() as fresh:
         header = reader.header
-        whole = replay(reader, phi_max=Phi(store).in_force(header.bench, header.started))
+        whole = replay(
+            reader,
+            phi_max=Phi(store).in_force(header.bench, header.started),
+            calibration=Recomputed(store).calibration_of(header),
+        )
         keep(fresh, whole, name=stored.name, digest=digest)
         return list(_differences(store, fresh, stored.recording_id))
 

@@ -43,6 +43,7 @@ class Tests:
         head: What each dial setting gave.
         turn: The first turn test.
         stiffness: The first stiffness test.
+        calibration: A full calibration, see `check.calibrate.CalibrationResult.record`.
         problems: One line for each test that could not be measured.
     """
 
@@ -52,6 +53,7 @@ class Tests:
     head: list[dict[str, Any]] | None = None
     turn: dict[str, Any] | None = None
     stiffness: dict[str, Any] | None = None
+    calibration: dict[str, Any] | None = None
     problems: tuple[str, ...] = ()
 
 

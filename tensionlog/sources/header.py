@@ -173,12 +173,20 @@ def _calibration(field: _Fields) -> Calibration | None:
         return None
     if not isinstance(stated, dict):
         raise field.wrong("calibration", "zero_counts and counts_per_N, or polynomial,")
-    coefficients = _coefficients(stated)
-    if coefficients is None:
+    calibration = calibration_of(stated)
+    if calibration is None:
         raise field.wrong(
             "calibration",
             "numbers zero_counts and counts_per_N (not 0), or a polynomial with a slope,",
         )
+    return calibration
+
+
+def calibration_of(stated: Mapping[str, Any]) -> Calibration | None:
+    """A calibration as headers and notes state it, or None where it is none."""
+    coefficients = _coefficients(stated)
+    if coefficients is None:
+        return None
     name, date = stated.get("name"), stated.get("date")
     return Calibration(
         coefficients,

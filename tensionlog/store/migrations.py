@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlite_utils import Database, Migrations
 
-from tensionlog.store import history_schema, schema
+from tensionlog.store import calibration_schema, history_schema, schema
 
 migrations = Migrations("tensionlog")
 
@@ -60,6 +60,12 @@ def m007_alerts(db: Database) -> None:
     _run(db, history_schema.ALERTS)
 
 
+@migrations()
+def m008_calibrations(db: Database) -> None:
+    """Full calibrations; the loads of checks and what was decided, as rows."""
+    _run(db, calibration_schema.CALIBRATIONS)
+
+
 STEPS: Final = tuple(
     step.__name__
     for step in (
@@ -70,6 +76,7 @@ STEPS: Final = tuple(
         m005_boots,
         m006_history,
         m007_alerts,
+        m008_calibrations,
     )
 )
 """Names of all steps of this version, in order."""

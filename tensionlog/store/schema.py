@@ -275,6 +275,7 @@ ANSWER_TABLES: Final = {
     "head": "head_pulls",
     "turn": "turns",
     "stiffness": "stiffness",
+    "calibration": "calibration_results",
 }
 """Kinds of answers to the table of each."""
 

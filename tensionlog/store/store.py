@@ -125,7 +125,7 @@ class Store:
 
         Args:
             recording_id: The sitting's.
-            kind: `check`, `hold`, `head`, `turn` or `stiffness`.
+            kind: `check`, `hold`, `head`, `turn`, `stiffness` or `calibration`.
             answer: One answer, or a list of them as a head check gives it.
 
         Raises:
