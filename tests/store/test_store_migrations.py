@@ -58,7 +58,6 @@ def test_a_step_that_fails_leaves_nothing_behind(db, monkeypatch):
 def test_every_column_that_holds_a_force_or_a_time_names_its_unit(db):
     """Told by the nouns' own fields: a real without a unit must be on this short list."""
     without_unit = {"phi_max", "phi_rest", "phi_tapped", "u", "relaxation_per_decade"}
-    without_unit |= {"value"}  # of a series, whose name stands beside it
     units = ("_n", "_s", "_m", "_mm", "_c", "_hz", "_ppm", "_pct", "_counts")
     migrations.apply(db)
     reals = {
