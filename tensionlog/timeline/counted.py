@@ -81,6 +81,11 @@ class CountedDevice:
         """Device time from one conversion to the next."""
         return self.position.period_us / 1e6
 
+    @property
+    def nominal_s(self) -> float:
+        """The same as it was stated: it does not hang on how much was read at once."""
+        return self.position.nominal_us / 1e6
+
     def feed(self, lines: list[DeviceLine], at_s: float | None) -> list[TimelineEvent]:
         """Take lines that arrived at host time `at_s` (None: not noted)."""
         position = self.position

@@ -69,6 +69,11 @@ class PlainDevice:
         """Nominal time from one reading to the next; 0 where nobody stated a rate."""
         return self._period_s or 0.0
 
+    @property
+    def nominal_s(self) -> float:
+        """The same."""
+        return self.period_s
+
     def feed(self, lines: list[DeviceLine], at_s: float | None) -> list[TimelineEvent]:
         """Take lines that arrived together at host time `at_s` (None: not noted).
 

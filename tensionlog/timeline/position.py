@@ -24,6 +24,7 @@ class Position:
         us: Device time since the first sample of this boot, microseconds.
         at_s: Host time of what is being read, or None where the host noted none.
         last_at_s: Host time at which the latest sample arrived, or None.
+        nominal_us: Time of one conversion, as stated by the device or the header.
         period_us: Time of one conversion, as measured over the latest clean run.
     """
 
@@ -34,7 +35,7 @@ class Position:
         self.last_at_s: float | None = None
         self._seq: int | None = None
         self._ended_s: dict[int, float] = {}
-        self.period_us = 1e6 / (rate_hz or DEFAULT_RATE_HZ)
+        self.period_us = self.nominal_us = 1e6 / (rate_hz or DEFAULT_RATE_HZ)
         self._conversions = self._measured_n = self._measured_us = 0
 
     @property
@@ -86,6 +87,8 @@ class Position:
 
     def nominal_rate(self, rate_hz: float) -> None:
         """Take the device's own word for its rate until enough samples tell better."""
+        if rate_hz > 0.0:
+            self.nominal_us = 1e6 / rate_hz
         if rate_hz > 0.0 and self._conversions < _MEASURED_AT_LEAST:
             self.period_us = 1e6 / rate_hz
 

@@ -167,7 +167,7 @@ class Timeline:
             return 0.0
         self._tie_chunk()
         base_s = self._base_s(before) + self._device.last_s[before]
-        base_s += max(self._device.period_s, self._off_s(before, boot))
+        base_s += max(self._device.nominal_s, self._off_s(before, boot))
         if boot < self._device.boot or self._device.last_s.get(boot, 0.0) > _SETTLED_AFTER_S:
             self._bases_s[boot] = base_s
         return base_s

@@ -20,6 +20,7 @@ import sys
 import time
 import tty
 from binascii import crc_hqx
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -175,6 +176,13 @@ class Balance:
     seconds: float = 0.0
 
 
+def wait_until(happened: Callable[[], bool]) -> None:
+    deadline_s = time.monotonic() + 60.0
+    while not happened():
+        assert time.monotonic() < deadline_s, "it never happened"
+        time.sleep(0.001)
+
+
 class Loop:
     """The loop: one life after the other, then the balance."""
 
@@ -214,14 +222,12 @@ class Loop:
         if self.rng.random() < 0.1:
             time.sleep(self.rng.uniform(0.0, 0.05))
         else:
-            deadline_s = time.monotonic() + 60.0
-            while self.twin.openings == openings:
-                assert time.monotonic() < deadline_s, "the port was never opened"
-                time.sleep(0.001)
+            wait_until(lambda: self.twin.openings > openings)
             time.sleep(self.rng.uniform(0.0, 0.9 if self.rng.random() < 0.15 else 0.15))
         os.kill(pid, signal.SIGKILL)
         killed_s = time.monotonic()
         assert os.WTERMSIG(int(self.zygote.stdout.readline())) == signal.SIGKILL
+        wait_until(lambda: not self.twin.is_open)  # or it takes the next life for this one
         self.balance.kills += 1
         self.balance.before_open += self.twin.openings == openings
         self._look(killed_s)

@@ -340,6 +340,17 @@ def test_a_code_at_the_end_of_the_scale_is_a_fault_and_no_reading(counts):
     assert line.ledger().missing == 0
 
 
+@pytest.mark.parametrize("at_once", [1, 7, 64, 1000])
+def test_without_arrivals_the_next_start_begins_a_stated_period_on_however_it_is_read(at_once):
+    """Exact to the last bit: a replay in other blocks must give the same database."""
+    sent = [hello("1"), *run_of(300, period_us=12_519), hello("2"), *run_of(90, t_us=77)]
+    line = timeline()
+    for at in range(0, len(sent), at_once):
+        line.feed(sent[at : at + at_once])
+
+    assert line.seconds(1, 0.0) == 3_743_181 / 1e6 + 1.0 / 80.0
+
+
 def test_a_converter_wider_than_any_is_not_believed():
     """2 to the power of what a damaged or foreign device says would fill the memory."""
     events, line = played([hello("1", bits=4_261_649_837), Sample(0, 0, (1 << 23) - 1)])
