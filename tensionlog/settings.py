@@ -55,6 +55,7 @@ class BenchSettings:
         bench: Its name; with the start time it tells recordings apart.
         port: What to open, or None where nobody said.
         baud: Bits per second.
+        device: Id of the device that belongs to this bench, or None: any that answers.
         tensioner: `lockout`, `constant-pull`, `drop-weight`, or None.
         tail_m: Length of string from frame to gripper, or None.
         rate_hz: Nominal sample rate, or None.
@@ -74,6 +75,7 @@ class BenchSettings:
     bench: str = "bench"
     port: str | None = None
     baud: int = 115_200
+    device: str | None = None
     tensioner: str | None = None
     tail_m: float | None = None
     rate_hz: float | None = None

@@ -36,6 +36,7 @@ def bench(ctx: click.Context, where: bool, as_json: bool) -> None:
 @click.option("--name", "bench", help="Name of the bench; it tells its recordings apart.")
 @click.option("--port", help="Port of the device, such as /dev/ttyACM0 or COM3.")
 @click.option("--baud", type=int, help="Bits per second.")
+@click.option("--device", help="Id of the bench's own device; no other is recorded.")
 @click.option(
     "--head",
     "tensioner",

@@ -140,7 +140,7 @@ def make_capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capt
     """
     from tensionlog.pipeline.capture import Capture
     from tensionlog.recorder import Recorder, space_warning
-    from tensionlog.sources.serial_port import open_port, stable_url
+    from tensionlog.sources.serial_port import newcomers, open_port, stable_url
 
     url = str(settings.port)
     header = settings.header(purpose=purpose)
@@ -158,6 +158,8 @@ def make_capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capt
         reopen=lambda: open_port(again, baud=settings.baud),
         make_recorder=lambda: Recorder(folder, header),
         asks=settings.pattern is None,
+        device=settings.device,
+        newcomers=newcomers(baud=settings.baud),
     )
 
 

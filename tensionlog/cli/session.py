@@ -75,6 +75,10 @@ class Session:
                 raise LinkError(self._garbage(bytes_read))
             case capture.Gone(why):
                 self._gone(why)
+            case capture.Stranger(device, wanted):
+                self._tell(
+                    f"ANOTHER DEVICE: {device} answers, not {wanted}. It is not recorded."
+                )
             case capture.Heard(after_s):
                 self._tell(f"It is there again, after {after_s:.1f} s.")
             case capture.StreamEnded(why):

@@ -6,13 +6,14 @@ works out a verdict, the system's buffer fills (a terminal's holds some eight se
 the reader in mid-call, and it alone writes, so that items come out in the file's order.
 
 * quiet   nothing came for a while: said, and the device is asked who it is
-* gone    the port is lost, or silent for long: opened again for ever, the sitting goes on
+* gone    the port is lost, or silent for long: opened again for ever, under its own name
+          or under a new one; the sitting goes on if it is the same device
 * ended   the other side closed a network stream: the recording is finished
 """
 
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Event
@@ -20,6 +21,8 @@ from typing import Any, NamedTuple, Protocol
 
 from tensionlog.errors import LinkError
 from tensionlog.model.recording import Arrival, Note
+from tensionlog.pipeline.identity import Introduction, Vetting
+from tensionlog.pipeline.identity import Stranger as Stranger  # told like what is below
 from tensionlog.recorder import Recorder
 from tensionlog.recorder.weave import iso_time
 from tensionlog.sources.serial_port import Ended
@@ -37,6 +40,12 @@ ASK_EVERY_S = 1.0
 """How often a silent device is asked who it is; a boot loader swallows the first times."""
 
 TRY_FAST_S, TRY_EVERY_S, TRY_SLOWLY_S = 10.0, 0.05, 1.0
+
+LOOK_ROUND_EVERY_S = 0.5
+"""How often a lost device is looked for under other names; listing them takes a while."""
+
+REFUSED_S = 1.0
+"""A port at which a stranger answered is left alone for so long."""
 
 
 class Started(NamedTuple):
@@ -69,7 +78,7 @@ class StreamEnded(NamedTuple):
     why: str
 
 
-LinkEvent = Started | Quiet | Heard | Gone | StreamEnded
+LinkEvent = Started | Quiet | Heard | Gone | StreamEnded | Stranger
 Item = LinkEvent | Arrival | Note | bytes
 """What comes out, in the order of the file."""
 
@@ -102,6 +111,8 @@ class Capture:
         reopen: Callable[[], PortLike],
         make_recorder: Callable[[], Recorder],
         asks: bool = True,
+        device: str | None = None,
+        newcomers: Callable[[], Iterable[Callable[[], PortLike]]] = lambda: (),
         clock_s: Callable[[], float] = time.monotonic,
         utc_s: Callable[[], float] = time.time,
     ) -> None:
@@ -112,6 +123,10 @@ class Capture:
             reopen: Opens it again.
             make_recorder: Called when the first bytes are there.
             asks: Whether the device understands `?`.
+            device: Id of the only device to be listened to; None: whoever is there
+                first, and then nobody else.
+            newcomers: What opens each port that was not there before, to look for a
+                lost device.
             clock_s: Seconds that never jump, for patience.
             utc_s: Host time of notes, the recorder's.
         """
@@ -120,12 +135,16 @@ class Capture:
         self._port: PortLike | None = port
         self._reopen, self._make_recorder = reopen, make_recorder
         self._asks = asks
+        self._device, self._newcomers = device, newcomers
+        self._introduction = Introduction()
+        self._looked_s = self._refused_until_s = float("-inf")
         self._clock_s, self._utc_s = clock_s, utc_s
         self._stop = Event()
         self._notes: deque[Mapping[str, Any]] = deque()
         self._heard_s = self._opened_s = clock_s()
         self._asked_s = float("-inf")
         self._told_quiet = False
+        self._vetting = self._vetted()
 
     def note(self, body: Mapping[str, Any], *, ago_s: float = 0.0) -> None:
         """Have a note written; it acts `ago_s` before this moment, unless it says another."""
@@ -163,8 +182,40 @@ class Capture:
         except LinkError as error:
             self._lose(str(error))
             return
-        self._write(data)
-        self._watch(heard=bool(data))
+        sound = self._from_the_device(data)
+        if sound is not None:
+            self._write(sound)
+        if self._port is not None:
+            self._watch(heard=bool(data if self.recorder is None else sound))
+
+    def _vetted(self) -> Vetting | None:
+        """What a port just opened must pass, where a device is known that can be asked."""
+        if self._device is None or not self._asks:
+            return None
+        return Vetting(self._device, opened_s=self._clock_s())
+
+    def _from_the_device(self, data: bytes) -> bytes | None:
+        """What may be written of what came: nothing of it before it is known whose it is.
+
+        Raises:
+            LinkError: A stranger answered at the very first.
+        """
+        if self._vetting is None:
+            self._device = self._device or self._introduction.heard(data)
+            return data
+        taken = self._vetting.taken(data, now_s=self._clock_s())
+        if not isinstance(taken, Stranger):
+            self._vetting = None if taken is not None else self._vetting
+            return taken if taken is not None or self.recorder is None else b""
+        self.items.put(taken)
+        self._refused_until_s = self._clock_s() + REFUSED_S
+        if self.recorder is None:
+            raise LinkError(
+                f"device {taken.device!r} answered, this bench's is {taken.wanted!r}. "
+                f"Plug that one in, or 'tensionlog bench set --device {taken.device}'."
+            )
+        self._lose(f"it is {taken.device!r}, not {taken.wanted!r}.")
+        return b""
 
     def _write(self, data: bytes) -> None:
         if self.recorder is None:
@@ -211,12 +262,29 @@ class Capture:
     def _try_again(self) -> None:
         gone_s = self._clock_s() - self._opened_s
         self._stop.wait(TRY_EVERY_S if gone_s < TRY_FAST_S else TRY_SLOWLY_S)
-        try:
-            self._port = self._reopen()
-        except LinkError:
+        self._port = self._opened_again()
+        if self._port is None:
             return
         self._opened_s = self._clock_s()
         self._asked_s = float("-inf")
+        self._vetting = self._vetted()
+        self._ask(self._opened_s)
+
+    def _opened_again(self) -> PortLike | None:
+        """The port by its own name, else by any that has come since; None: not there."""
+        now_s = self._clock_s()
+        ways: list[Callable[[], PortLike]] = []
+        if now_s >= self._refused_until_s:
+            ways.append(self._reopen)
+        if self._device is not None and now_s - self._looked_s >= LOOK_ROUND_EVERY_S:
+            self._looked_s = now_s
+            ways += self._newcomers()
+        for way in ways:
+            try:
+                return way()
+            except LinkError:
+                continue
+        return None
 
     def _finish(self) -> None:
         if self._port is not None:

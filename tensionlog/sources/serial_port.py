@@ -13,7 +13,9 @@ import errno
 import os
 import select
 import sys
+from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple, Self
@@ -71,6 +73,21 @@ def list_ports() -> list[FoundPort]:
         for port in comports()
     ]
     return sorted(found)
+
+
+def newcomers(*, baud: int = BAUD) -> "Callable[[], list[Callable[[], Port]]]":
+    """What opens each port that is plugged in from now on and is not there yet.
+
+    A port that was there before belongs to somebody else, and opening it may reset a
+    board that is none of ours.
+    """
+    before = {port.path for port in list_ports()}
+
+    def since_then() -> "list[Callable[[], Port]]":
+        new = sorted({port.path for port in list_ports()} - before)
+        return [partial(open_port, path, baud=baud) for path in new]
+
+    return since_then
 
 
 def stable_url(url: str) -> str:

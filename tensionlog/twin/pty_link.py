@@ -48,7 +48,7 @@ class Link:
     """A served bench.
 
     Attributes:
-        path: What to open; stays the same when the cable is unplugged and put back.
+        path: What to open.
         openings: How often the port was opened.
     """
 
@@ -87,10 +87,17 @@ class Link:
                 self._link.unlink(missing_ok=True)
             self._master, self._is_open, self._unsent = None, False, b""
 
-    def replug(self) -> None:
-        """Put the cable back: another terminal under the same path, another boot."""
+    def replug(self, *, under: str | None = None) -> None:
+        """Put the cable back: another terminal, another boot.
+
+        Args:
+            under: Name that the port gets in place of its old one, such as `ttyTWIN1`.
+        """
         with self._lock:
             if self._master is None:
+                if under is not None:
+                    self._link = self._link.with_name(under)
+                    self.path = str(self._link)
                 self._feed.power_up()
                 self._plug()
 

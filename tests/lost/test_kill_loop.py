@@ -193,6 +193,7 @@ class Loop:
         self.seen.write_bytes(bytes(16))
         self.rng = random.Random(seed)
         self.balance, self._known, self._numbers = Balance(), set(), set()
+        self._alive = 0
         self.twin = NumberedTwin()
         self.zygote = subprocess.Popen(
             [sys.executable, "-c", ZYGOTE, self.twin.path, str(self.folder), str(self.db),
@@ -207,6 +208,8 @@ class Loop:
             for _ in range(kills):
                 self._one_life()
         finally:
+            if self._alive:  # the loop broke off: no orphan may open a later twin's port
+                os.kill(self._alive, signal.SIGKILL)
             self.zygote.communicate(timeout=30.0)
             self.twin.stop()
         self._settle()
@@ -218,7 +221,7 @@ class Loop:
         openings = self.twin.openings
         self.zygote.stdin.write("\n")
         self.zygote.stdin.flush()
-        pid = int(self.zygote.stdout.readline())
+        pid = self._alive = int(self.zygote.stdout.readline())
         if self.rng.random() < 0.1:
             time.sleep(self.rng.uniform(0.0, 0.05))
         else:
@@ -227,6 +230,7 @@ class Loop:
         os.kill(pid, signal.SIGKILL)
         killed_s = time.monotonic()
         assert os.WTERMSIG(int(self.zygote.stdout.readline())) == signal.SIGKILL
+        self._alive = 0
         wait_until(lambda: not self.twin.is_open)  # or it takes the next life for this one
         self.balance.kills += 1
         self.balance.before_open += self.twin.openings == openings

@@ -6,15 +6,17 @@ from queue import Empty
 import pytest
 
 from tensionlog.errors import LinkError
-from tensionlog.model.lines import Sample
+from tensionlog.model.lines import Hello, Sample
 from tensionlog.model.recording import Arrival, Note
 from tensionlog.pipeline import capture as capture_module
 from tensionlog.pipeline.capture import (
+    REFUSED_S,
     Capture,
     Gone,
     Heard,
     Quiet,
     Started,
+    Stranger,
     StreamEnded,
 )
 from tensionlog.recorder import Recorder
@@ -254,4 +256,51 @@ def test_stopping_before_anything_came_makes_no_file(capturing, clock, tmp_path)
 
     capture.run()
 
+    assert list(tmp_path.iterdir()) == []
+
+
+# -- who is there --------------------------------------------------------------------------
+
+
+def hello(device: str) -> bytes:
+    return encode(Hello(1, device, "fw", 80.0, 24, "1"))
+
+
+def test_after_a_loss_the_same_device_goes_on_with_all_it_said(capturing, clock):
+    first = Port(clock, hello("ours") + LINE, LinkError("lost it"))
+    capture = capturing(first, Port(clock, LINE, hello("ours"), LINE))
+
+    assert kinds(capture, 6) == [Started, Gone, Heard]
+    assert body(capture.recorder.path) == hello("ours") + LINE + LINE + hello("ours") + LINE
+
+
+def test_a_lost_device_is_found_again_under_another_name(capturing, clock):
+    elsewhere = Port(clock, LINE, hello("ours"))
+    first = Port(clock, hello("ours"), LinkError("lost it"))
+    capture = capturing(first, newcomers=lambda: [lambda: elsewhere])
+
+    assert kinds(capture, 8) == [Started, Gone, Heard]
+    assert body(capture.recorder.path) == hello("ours") + LINE + hello("ours")
+
+
+def test_of_another_device_not_one_byte_is_kept(capturing, clock):
+    stranger = Port(clock, LINE, hello("theirs"), LINE)
+    ours = Port(clock, hello("ours"), LINE)
+    first = Port(clock, hello("ours"), LinkError("lost it"))
+    capture = capturing(first, stranger, ours)
+
+    told = kinds(capture, 9)
+    clock.now_s += REFUSED_S
+    told += kinds(capture, 9)
+
+    assert told == [Started, Gone, Stranger, Gone, Heard]
+    assert not stranger.is_open
+    assert body(capture.recorder.path) == hello("ours") * 2 + LINE
+
+
+def test_the_bench_may_say_which_device_is_its_own(capturing, clock, tmp_path):
+    capture = capturing(Port(clock, LINE, hello("theirs")), device="ours")
+
+    with pytest.raises(LinkError, match="'theirs' answered, this bench's is 'ours'"):
+        capture.run()
     assert list(tmp_path.iterdir()) == []
