@@ -10,6 +10,8 @@ from tensionlog.cli.bench import bench
 from tensionlog.cli.calibration import calibration, recompute
 from tensionlog.cli.check import check
 from tensionlog.cli.demo import demo
+from tensionlog.cli.device import device
+from tensionlog.cli.device_check import check as _  # noqa: F401 - adds itself to `device`
 from tensionlog.cli.export import export
 from tensionlog.cli.ports import ports
 from tensionlog.cli.rebuild import rebuild
@@ -54,8 +56,8 @@ def main() -> None:
 
 
 COMMANDS = (
-    demo, ports, bench, record, check, calibration, recompute, replay, report, status, verify,
-    export, rebuild, serve,
+    demo, ports, device, bench, record, check, calibration, recompute, replay, report, status,
+    verify, export, rebuild, serve,
 )  # fmt: skip
 for command in COMMANDS:
     main.add_command(command)

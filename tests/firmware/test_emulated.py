@@ -152,15 +152,20 @@ def test_another_rate_is_set_and_an_impossible_one_refused(image, emulate, recor
     assert last[1].t_us - last[0].t_us == pytest.approx(100_000, abs=40)
 
 
+BETWEEN_LINES = "150.02,300.033,450.058"
+"""A line is 3 ms long and begins every 12.5 ms; these fall between two of them. What a
+restart does to a line in the middle is looked at above."""
+
+
 @pytest.mark.slow
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(900)
 def test_ten_minutes_at_80_a_second_with_three_restarts(image, emulate, recorded, tmp_path):
     _, file = some_codes(48_100, tmp_path)
-    options = ("--for", "600", "--counts", str(file), "--reset-at", "150.02,300.04,450.06")
+    options = ("--for", "600", "--counts", str(file), "--reset-at", BETWEEN_LINES)
     with emulate(image, *FLAT_OUT, *options) as controller:
         path = recorded(controller.port)
         pins = controller.pins()
     ledger = replay(path).ledger
     assert (ledger.bad_lines, ledger.missing, ledger.restarts) == (0, 0, 3)
     assert ledger.samples == pytest.approx(48_000, abs=40)
-    assert pins["missed"] == 0
+    assert pins["missed"] <= 3  # a conversion that was ready while it started
