@@ -58,7 +58,7 @@ class Session:
         Raises:
             LinkError: As in `follow`.
         """
-        from tensionlog.pipeline import capture, live
+        from tensionlog.pipeline import capture, live, trouble
 
         self._clear()
         match told:
@@ -83,6 +83,12 @@ class Session:
                 self._tell(f"It is there again, after {after_s:.1f} s.")
             case capture.StreamEnded(why):
                 self._tell(why)
+            case trouble.Unsafe(for_s, why, lost_bytes):
+                self._unsafe(for_s, why, lost_bytes)
+            case trouble.Safe(into):
+                self._tell(f"SAFE: all is on the disk again, in {into}")
+            case trouble.OffRate(rate_hz, stated_hz):
+                self._off_rate(rate_hz, stated_hz, told.is_wiring)
 
     def _pull(self, found: "Found", again: bool) -> None:
         from tensionlog.cli.pull_line import pull_line
@@ -98,6 +104,22 @@ class Session:
         if not self._path and not self._patient:
             raise LinkError(why)
         self._tell(f"GONE: {why} It is opened again as soon as it is there.")
+
+    def _unsafe(self, for_s: float, why: str, lost_bytes: int) -> None:
+        lost = f" {lost_bytes} bytes are lost." if lost_bytes else ""
+        self._tell(
+            f"NOT SAFE: {for_s:.0f} s of this sitting are only in memory: {why}.{lost} "
+            "Make room or mend the disk; about 40 minutes can be kept."
+        )
+
+    def _off_rate(self, rate_hz: float, stated_hz: float, is_wiring: bool) -> None:
+        do = (
+            "No converter is so fast: check its wires; do not trust a reading."
+            if is_wiring
+            else "Times are right all the same; 'tensionlog bench set --rate-hz' corrects it."
+        )
+        said = f"the device gives {rate_hz:.1f} samples/s, the set-up says {stated_hz:g}."
+        self._tell(f"RATE: {said} {do}")
 
     def _quiet(self, for_s: float) -> None:
         if self._path:
@@ -124,7 +146,7 @@ class Session:
             return
         state = recorder.state()
         safe = "safe on the disk"
-        if state.trouble is not None or state.unsafe_s > SAFE_WITHIN_S:
+        if not state.is_writing or state.unsafe_s > SAFE_WITHIN_S:
             safe = f"NOT SAFE for {state.unsafe_s:.0f} s: {state.trouble or 'slow disk'}"
         self._status = one_line(f"{live.samples} samples, {safe}")
         click.echo(f"\r{self._status}\x1b[K", err=True, nl=False)

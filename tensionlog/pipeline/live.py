@@ -14,6 +14,7 @@ from tensionlog.model.recording import Arrival, Note
 from tensionlog.model.sitting import Found
 from tensionlog.pipeline.capture import Capture, Item, LinkEvent, Started
 from tensionlog.pipeline.sitting import Sitting, Whole
+from tensionlog.pipeline.trouble import Trouble, Troubles
 from tensionlog.sources.recording import open_recording
 
 SOUND_WITHIN_S = 2.5
@@ -39,7 +40,7 @@ class NoteTaken(NamedTuple):
     note: Note
 
 
-Told = LinkEvent | Garbage | PullFound | NoteTaken
+Told = LinkEvent | Garbage | PullFound | NoteTaken | Trouble
 """What a live sitting has to tell."""
 
 
@@ -73,6 +74,7 @@ class Live:
         self.capture = capture
         self.first_arrival_s: float | None = None
         self._sitting: Sitting | None = None
+        self._troubles = Troubles()
         self._phi_max, self._clock_s = phi_max, clock_s
         self._bytes = 0
         self._first_s: float | None = None
@@ -117,6 +119,7 @@ class Live:
             told += self._take(item)
         if self._sitting is not None:
             told += self._garbage()
+            told += self._trouble(self._sitting)
             told += self._new_pulls(self._sitting)
         return told
 
@@ -181,6 +184,15 @@ class Live:
             return []
         self._told_garbage = True
         return [Garbage(self._bytes)]
+
+    def _trouble(self, sitting: Sitting) -> list[Trouble]:
+        recorder = self.capture.recorder
+        disk = [] if recorder is None else self._troubles.of_disk(recorder.state())
+        return disk + self._troubles.of_rate(
+            samples=self.samples,
+            rate_hz=sitting.timeline_rate_hz,
+            stated_hz=sitting.header.rate_hz,
+        )
 
     def _new_pulls(self, sitting: Sitting) -> list[Told]:
         seen, began_s = sitting.changes, self._clock_s()

@@ -16,6 +16,7 @@ from tensionlog.pipeline.judge import Bench, Timed, judge_pulls
 from tensionlog.pipeline.losses import PHI_MAX_UNMEASURED
 from tensionlog.pipeline.runs import job_runs
 from tensionlog.pipeline.tests import read_tests
+from tensionlog.pipeline.trouble import TELLS_RATE_AFTER, off_rate
 from tensionlog.pipeline.windows import Tests
 from tensionlog.plan import Placed, Step, place_pulls
 from tensionlog.pulls.measured import SmallTrace
@@ -193,13 +194,24 @@ class Sitting:
         return PHI_MAX_UNMEASURED if self._phi_max is None else self._phi_max
 
     def _warnings(self) -> tuple[str, ...]:
-        left_out = tuple(self._gathered.warnings)
+        left_out = tuple(self._gathered.warnings) + self._about_rate()
         if self._gathered.calibrated or not self.ledger.samples:
             return left_out
         return (
             *left_out,
             "no calibration in the recording: forces are not known, readings are answered "
             "as counts. Do the morning check and record again, or give a calibration.",
+        )
+
+    def _about_rate(self) -> tuple[str, ...]:
+        off = None
+        if self.ledger.samples >= TELLS_RATE_AFTER and not self.header.is_plain:
+            off = off_rate(rate_hz=self.timeline_rate_hz, stated_hz=self.header.rate_hz)
+        if off is None:
+            return ()
+        return (
+            f"the device gives {off.rate_hz:.1f} samples/s, the set-up says "
+            f"{off.stated_hz:g}. Times are right all the same; correct the set-up.",
         )
 
     def _drift_ppm(self) -> float | None:
