@@ -40,10 +40,13 @@ VERSION: Final = 1
 FILE_NAME: Final = "bench.toml"
 FOLDER_VARIABLE: Final = "TENSIONLOG_CONFIG"
 
-TABLES: Final = ("calibration", "check")
+TABLES: Final = ("calibration", "check", "hold_limits", "notify")
 """What stands in tables of its own, below the single values."""
 
 _HEADER_KEYS: Final = ("tensioner", "tail_m", "rate_hz", "adc_bits")
+_HOLD_LIMITS: Final = (
+    "watch_mm", "service_mm", "slip_n", "creep_watch_n_per_s", "creep_service_n_per_s",
+)  # fmt: skip
 _CALIBRATION: Final = ("zero_counts", "counts_per_N", "polynomial", "name", "date")
 
 
@@ -70,6 +73,9 @@ class BenchSettings:
         recordings: Folder of the recordings, or None for the platform's own.
         database: The database, or None for the platform's own.
         check: How the bench is checked, as `tensionlog.check.setup` reads it, or None.
+        hold_limits: What the bench expects of its clamps where that is not the usual,
+            by the names of `tensionlog.clamps.hold_result.HoldLimits`; or None.
+        notify: `urls` of whom to tell of a new alert, or None.
     """
 
     bench: str = "bench"
@@ -90,6 +96,8 @@ class BenchSettings:
     recordings: str | None = None
     database: str | None = None
     check: Mapping[str, Any] | None = None
+    hold_limits: Mapping[str, float] | None = None
+    notify: Mapping[str, Any] | None = None
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -112,6 +120,10 @@ class BenchSettings:
             stated["calibration"] = dict(self.calibration)
         if self.pattern is not None:
             stated |= {"dialect": "plain", "pattern": self.pattern, "unit": self.plain_unit}
+        if self.hold_limits:
+            stated["hold_limits"] = dict(self.hold_limits)
+        if self.check is not None and "clamps" in self.check:
+            stated["clamps"] = list(self.check["clamps"])
         known = {key: value for key, value in stated.items() if value is not None}
         return {"bench": self.bench, "purpose": purpose, **known}
 
@@ -230,6 +242,17 @@ def _is_calibration(value: object) -> bool:
     return is_list and all(map(_is_finite, numbers)) and any(numbers[1:])
 
 
+def _are_limits(value: object) -> bool:
+    return isinstance(value, Mapping) and all(
+        key in _HOLD_LIMITS and _is_finite(limit) and limit > 0 for key, limit in value.items()
+    )
+
+
+def _are_urls(value: object) -> bool:
+    urls = value.get("urls") if isinstance(value, Mapping) else None
+    return isinstance(urls, list) and all(_is_text(url) and ":" in url for url in urls)
+
+
 def _is_finite(value: object) -> bool:
     return type(value) in (int, float) and math.isfinite(value)  # type: ignore[arg-type]
 
@@ -244,6 +267,8 @@ _RULES: Final[dict[str, tuple[Callable[[object], bool], str]]] = {
         _is_calibration,
         "zero_counts and counts_per_N (not 0), or a polynomial with a slope",
     ),
+    "hold_limits": (_are_limits, "numbers above 0 for some of watch_mm, service_mm, …"),
+    "notify": (_are_urls, "urls, a list such as ['mailto://…']"),
     "check": (
         lambda value: isinstance(value, Mapping),
         "a table: 'tensionlog bench check' writes it",

@@ -6,6 +6,7 @@ import sys
 import click
 
 from tensionlog import __version__
+from tensionlog.cli.alerts import alerts
 from tensionlog.cli.bench import bench
 from tensionlog.cli.calibration import calibration, recompute
 from tensionlog.cli.check import check
@@ -13,13 +14,16 @@ from tensionlog.cli.demo import demo
 from tensionlog.cli.device import device
 from tensionlog.cli.device_check import check as _  # noqa: F401 - adds itself to `device`
 from tensionlog.cli.export import export
+from tensionlog.cli.hold import hold
 from tensionlog.cli.ports import ports
 from tensionlog.cli.rebuild import rebuild
 from tensionlog.cli.record import record
 from tensionlog.cli.replay import replay
 from tensionlog.cli.report import report
+from tensionlog.cli.return_ import return_
 from tensionlog.cli.say import one_line
 from tensionlog.cli.serve import serve
+from tensionlog.cli.service import service
 from tensionlog.cli.status import status
 from tensionlog.cli.verify import verify
 from tensionlog.errors import TensionlogError, UsageError
@@ -56,8 +60,8 @@ def main() -> None:
 
 
 COMMANDS = (
-    demo, ports, device, bench, record, check, calibration, recompute, replay, report, status,
-    verify, export, rebuild, serve,
+    demo, ports, device, bench, record, check, hold, calibration, recompute, replay, report,
+    status, alerts, service, return_, verify, export, rebuild, serve,
 )  # fmt: skip
 for command in COMMANDS:
     main.add_command(command)

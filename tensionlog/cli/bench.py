@@ -133,6 +133,28 @@ def set_check(unit: str | None, **stated: Any) -> None:
     click.echo(f"Written: {save_settings(settings.with_changes({'check': table}))}")
 
 
+@bench.command("alerts")
+@click.option("--watch-mm", type=float, help="Give from which a clamp is watched; else 1.0.")
+@click.option("--service-mm", type=float, help="Give from which it is serviced; else 1.8.")
+@click.option("--slip-n", type=float, help="Sudden step that makes it watched; else 1.0.")
+@click.option("--creep-watch", "creep_watch_n_per_s", type=float, help="N/s; else 0.05.")
+@click.option("--creep-service", "creep_service_n_per_s", type=float, help="N/s; else 0.15.")
+@click.option("--notify", "urls", multiple=True, help="Whom to tell, such as mailto://…")
+@click.option("--notify-nobody", is_flag=True, help="Tell nobody any more.")
+def set_alerts(urls: tuple[str, ...], notify_nobody: bool, **limits: float | None) -> None:
+    """Write what is expected of the clamps, and whom a new alert is told.
+
+    Limits hold at the force of the hold test. The addresses of --notify are those of the
+    notification library: mail, chat, desktop; 'pip install tensionlog[notify]' brings it.
+    """
+    settings = load_settings()
+    new = {key: value for key, value in limits.items() if value is not None}
+    changes: dict[str, Any] = {"hold_limits": {**(settings.hold_limits or {}), **new} or None}
+    if urls or notify_nobody:
+        changes["notify"] = {"urls": list(urls)}
+    click.echo(f"Written: {save_settings(settings.with_changes(changes))}")
+
+
 def _listed(key: str, value: Any) -> Any:
     """A list that was typed with commas; names for clamps, numbers for all others."""
     if not isinstance(value, str) or key in ("reference", "mass_class", "scale_unit"):

@@ -120,7 +120,12 @@ def guide_for(
 
 
 def run_guided(
-    guide: "Guide", settings: "BenchSettings", *, folder: Path, bell: bool = True
+    guide: "Guide",
+    settings: "BenchSettings",
+    *,
+    folder: Path,
+    bell: bool = True,
+    purpose: str = "check",
 ) -> tuple["Whole", list[Path]]:
     """Make a guided test on the bench's port; give what was read and its files.
 
@@ -130,7 +135,7 @@ def run_guided(
     from tensionlog.pipeline.guided import Guided
     from tensionlog.pipeline.live import Live
 
-    capture = make_capture(settings, "check", folder)
+    capture = make_capture(settings, purpose, folder)
     guided = Guided(guide, capture=capture)
     link = Session(port=str(settings.port), baud=settings.baud, unit=settings.unit)
     session = GuideSession(link, unit="N", bell=bell)

@@ -13,6 +13,7 @@ import click
 from tensionlog.cli import options
 from tensionlog.cli.bench_file import load_settings
 from tensionlog.cli.keys import KEYS_LINE, keyboard
+from tensionlog.cli.notify import tell_of
 from tensionlog.cli.say import warn
 from tensionlog.cli.session import Session
 from tensionlog.cli.ticket import checked, read_ticket_file, tensions
@@ -236,8 +237,12 @@ def store_sitting(whole: "Whole", paths: list[Path], db: Path) -> None:
             keep(store, whole, name=sitting_name(paths[0]), digest=digest)
         else:
             _store_pieces(paths, store)
-        keep_watch(store)
+        events = keep_watch(store)
     click.echo(f"Stored in {db}", err=True)
+    for event in events:
+        body = event.body
+        click.echo(f"ALERT {event.event}: {body['text']} Do: {body['do']}", err=True)
+    tell_of(events, (load_settings().notify or {}).get("urls", []))
 
 
 def _store_pieces(paths: list[Path], store: "Store") -> None:

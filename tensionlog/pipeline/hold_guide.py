@@ -85,6 +85,7 @@ def hold_steps(
     ea_n: float | None = None,
     u_ea_pct: float | None = None,
     mount_s: float | None = None,
+    re_pull: bool = True,
 ) -> list[Step]:
     """Steps of one hold test.
 
@@ -97,8 +98,10 @@ def hold_steps(
         u_ea_pct: Its standard uncertainty, per cent, or None.
         mount_s: Bench time to bring the cell to the anchor and the clamp between, or None
             where that is done already.
+        re_pull: Whether the head pulls again, which parts flex from slip.
     """
     values = {"clamp": clamp, "target_n": target_n, "span_m": span_m, "watch_s": watch_s}
+    values |= {"re_pull": re_pull}
     start: dict[str, Any] = {"note": "hold-start", "clamp": clamp, "target_N": target_n}
     start |= {"span_m": span_m}
     start |= {k: v for k, v in (("EA_N", ea_n), ("u_EA_pct", u_ea_pct)) if v is not None}
@@ -121,13 +124,16 @@ def hold_steps(
         lasts_s=mount_s or 0.0,
     )
     mounted: list[Step] = [Settle(ask=mount, rezero=True, patience_s=90.0)] if mount_s else []
+    again: list[Step] = [
+        Wait(ask=ask("again", "time", RE_PULL_S), seconds=RE_PULL_S, note={"note": "re-pull"}),
+        HandOff(ask=ask("off-again", "let-off", 2.0)),
+        Wait(ask=ask("last", "time", AFTER_S), seconds=AFTER_S),
+    ]
     return [
         *mounted,
         Pull(ask=ask("pull", "pull", 9.0), note=start, hold_s=HOLD_S, again_note=None),
         HandOff(ask=ask("off", "let-off", 2.0), note={"note": "hand-off"}),
         Wait(ask=ask("watch", "time", watch_s), seconds=watch_s),
-        Wait(ask=ask("again", "time", RE_PULL_S), seconds=RE_PULL_S, note={"note": "re-pull"}),
-        HandOff(ask=ask("off-again", "let-off", 2.0)),
-        Wait(ask=ask("last", "time", AFTER_S), seconds=AFTER_S),
+        *(again if re_pull else ()),
         LetOff(ask=ask("open", "let-off", 3.0), first={"note": "hold-end"}),
     ]

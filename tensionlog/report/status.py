@@ -8,7 +8,12 @@ from tensionlog.report.rounding import places
 Answer = Mapping[str, Any]
 
 STATES: Final = {"good": "good", "watch": "WATCH", "service": "SERVICE", None: "not tested"}
-OPEN: Final = {"raised": "NEW", "seen": "seen", "acted": "acted on, not yet shown to help"}
+OPEN: Final = {
+    "raised": "NEW",
+    "seen": "seen",
+    "acted": "acted on, not yet shown to help",
+    "closed": "closed",
+}
 
 
 def status_lines(answer: Answer) -> Iterator[str]:
@@ -20,7 +25,7 @@ def status_lines(answer: Answer) -> Iterator[str]:
         yield f"  clamp {clamp['clamp']}  {_clamp(clamp)}"
     alerts = [alert for alert in answer["alerts"] if alert["state"] != "closed"]
     for alert in alerts:
-        yield from _alert(alert)
+        yield from alert_lines(alert)
     closed = len(answer["alerts"]) - len(alerts)
     yield f"{_count(len(alerts), 'open alert')}, {closed} closed."
 
@@ -68,7 +73,8 @@ def _clamp(clamp: Answer) -> str:
     return ", ".join(said)
 
 
-def _alert(alert: Answer) -> Iterator[str]:
+def alert_lines(alert: Answer) -> Iterator[str]:
+    """One alert: what has happened, what to do, what it rests on, and its name."""
     again = f", back since {alert['reopened'][-1][:10]}" if alert["reopened"] else ""
     yield ""
     yield (

@@ -157,6 +157,7 @@ class Hands:
             target_n=float(ask.values["target_n"]),
             span_m=float(ask.values["span_m"]),
             observe_s=float(ask.values["watch_s"]) + 1.5,
+            re_pull=bool(ask.values.get("re_pull", True)),
         )
         self._lay(now_s, (0.5, 1.0), force, rests_n=0.0)
 

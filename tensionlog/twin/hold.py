@@ -88,6 +88,7 @@ def played_hold(
     target_n: float,
     span_m: float,
     observe_s: float,
+    re_pull: bool = True,
 ) -> NDArray[np.float64]:
     """Force at the anchor of one whole hold test, from its first rise, one value per step."""
     course = Course(now_s=0.0)
@@ -100,7 +101,7 @@ def played_hold(
         span_m=span_m,
         course=course,
     )
-    test.play(observe_s=observe_s, re_pull=True)
+    test.play(observe_s=observe_s, re_pull=re_pull)
     return course.force_n(rest_s=1.0)
 
 
