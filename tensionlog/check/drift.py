@@ -109,6 +109,12 @@ class Watched:
     says: str
 
     @property
+    def begins(self) -> int:
+        """Index of the first reading after the last mark."""
+        values = self.series.value
+        return max((r for r in self.series.restarts if r < len(values)), default=0)
+
+    @property
     def is_alert(self) -> bool:
         """Whether there was an alarm and its size mattered."""
         return self.alert_day is not None
@@ -119,6 +125,8 @@ class Watched:
         return {
             "name": self.series.name,
             "unit": self.series.unit,
+            "mornings": len(self.series.value) - self.begins,
+            "needed": FEWEST,
             "alert": self.is_alert,
             "alarm_day": self.alarm_day,
             "alert_day": self.alert_day,

@@ -10,6 +10,32 @@ UNKNOWN_BOW = 0.0005
 for beyond the heaviest mass, where nothing was hung (common practice, no source)."""
 
 
+def u_force_n(
+    *,
+    force_n: float,
+    top_n: float,
+    u_span_pct: float,
+    nonlinearity_pct: float = 0.0,
+    u_zero_n: float = 0.0,
+) -> float:
+    """Standard uncertainty of a force read with a checked cell, newtons.
+
+    Up to the heaviest load the span's uncertainty and what bows off the line; beyond it
+    the bow goes on as its square, unseen, so the doubt grows faster than the force.
+
+    Args:
+        force_n: The force.
+        top_n: The heaviest load of the check.
+        u_span_pct: Standard uncertainty of the span, per cent.
+        nonlinearity_pct: Greatest distance from the line, per cent of `top_n`.
+        u_zero_n: Standard uncertainty of the zero.
+    """
+    bow = nonlinearity_pct / 100 * top_n / sqrt(3)
+    beyond = max(0.0, force_n / top_n * (force_n / top_n - 1)) * 4 * UNKNOWN_BOW * top_n
+    span = u_span_pct / 100 * force_n
+    return sqrt(span**2 + bow**2 + beyond**2 + u_zero_n**2)
+
+
 class Load(NamedTuple):
     """A reference that the operator begins to put on the cell.
 
@@ -122,18 +148,17 @@ class CheckResult:
         return max((p.reference for p in self.points), default=None)
 
     def u_force_n(self, force_n: float) -> float | None:
-        """Standard uncertainty of a force read with this cell, newtons.
-
-        Up to the heaviest load the span's uncertainty and what bows off the line; beyond
-        it the bow goes on as its square, unseen, so the doubt grows faster than the force.
-        """
+        """Standard uncertainty of a force read with this cell, newtons; see `u_force_n`."""
         top = self.heaviest_n
         if top is None or self.u_span_error_pct is None or self.unit != "N":
             return None
-        bow = (self.nonlinearity_pct or 0.0) / 100 * top / sqrt(3)
-        beyond = max(0.0, force_n / top * (force_n / top - 1)) * 4 * UNKNOWN_BOW * top
-        span = self.u_span_error_pct / 100 * force_n
-        return sqrt(span**2 + bow**2 + beyond**2 + (self.u_zero or 0.0) ** 2)
+        return u_force_n(
+            force_n=force_n,
+            top_n=top,
+            u_span_pct=self.u_span_error_pct,
+            nonlinearity_pct=self.nonlinearity_pct or 0.0,
+            u_zero_n=self.u_zero or 0.0,
+        )
 
     def answer(self) -> dict[str, Any]:
         """The check as it is answered: the pinned keys first, then this product's own."""

@@ -13,6 +13,8 @@ from tensionlog.cli.check import check
 from tensionlog.cli.demo import demo
 from tensionlog.cli.device import device
 from tensionlog.cli.device_check import check as _  # noqa: F401 - adds itself to `device`
+from tensionlog.cli.dial import dial
+from tensionlog.cli.drift import drift
 from tensionlog.cli.export import export
 from tensionlog.cli.hold import hold
 from tensionlog.cli.ports import ports
@@ -25,6 +27,7 @@ from tensionlog.cli.say import one_line
 from tensionlog.cli.serve import serve
 from tensionlog.cli.service import service
 from tensionlog.cli.status import status
+from tensionlog.cli.trace import trace
 from tensionlog.cli.verify import verify
 from tensionlog.errors import TensionlogError, UsageError
 
@@ -60,8 +63,8 @@ def main() -> None:
 
 
 COMMANDS = (
-    demo, ports, device, bench, record, check, hold, calibration, recompute, replay, report,
-    status, alerts, service, return_, verify, export, rebuild, serve,
+    demo, ports, bench, record, check, calibration, recompute, dial, trace, drift, replay,
+    report, status, verify, export, rebuild, serve, device, hold, alerts, service, return_,
 )  # fmt: skip
 for command in COMMANDS:
     main.add_command(command)

@@ -12,6 +12,7 @@ import click
 
 from tensionlog.cli import options
 from tensionlog.cli.bench_file import load_settings
+from tensionlog.cli.dialled import dialled
 from tensionlog.cli.keys import KEYS_LINE, keyboard
 from tensionlog.cli.notify import tell_of
 from tensionlog.cli.say import warn
@@ -46,6 +47,7 @@ ENDS = {"job": "job-end", "check": "check-end", "hold": "hold-end"}
 @click.option("--owner", help="Whose racket it is.")
 @click.option("--frame", help="The frame.")
 @click.option("--string", help="The string.")
+@click.option("--dial", help="What is dialled: 'advised', or mains/crosses such as 26.5/25.")
 @click.option(
     "--purpose",
     type=click.Choice(["job", "check", "hold", "free"]),
@@ -62,6 +64,7 @@ def record(
     baud: int | None,
     ticket: Path | None,
     tension: str | None,
+    dial: str | None,
     purpose: str | None,
     folder: Path | None,
     db: Path | None,
@@ -82,6 +85,8 @@ def record(
     if settings.port is None:
         raise UsageError("which port? Give --port; 'tensionlog ports' lists what is there.")
     store_path = None if no_db else db or settings.database_path
+    if job is not None:
+        job = dialled(job, dial, settings, store_path)
     session = Session(
         port=settings.port,
         baud=settings.baud,

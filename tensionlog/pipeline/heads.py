@@ -2,14 +2,17 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from datetime import datetime
-from typing import TYPE_CHECKING, Any, NamedTuple
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from tensionlog.check.head import HeadPull, HeadResult, analyse_head
 from tensionlog.errors import CalibrationError
 
 if TYPE_CHECKING:
     from tensionlog.store import Store
+
+RECENT_DAYS: Final = 14.0
+"""Two weekly checks: what is older may be another spring."""
 
 
 class HeadCheck(NamedTuple):
@@ -68,6 +71,25 @@ def head_checks(store: "Store", *, bench: str) -> list[HeadCheck]:
         for number, some in pulls.items()
     ]
     return [HeadCheck(n, at, result) for n, at, result in made if result is not None]
+
+
+def recent_head(
+    store: "Store", *, bench: str, at: datetime, days: float = RECENT_DAYS
+) -> HeadResult | None:
+    """The head as its checks of the last days together show it, or None without any.
+
+    A daily pull at one setting cannot tell offset from gain; a week of them with the
+    weekly three can.
+    """
+    recent = [
+        check
+        for check in head_checks(store, bench=bench)
+        if timedelta(0) <= at - check.started <= timedelta(days=days)
+    ]
+    if not recent:
+        return None
+    pulls = [pull for check in recent for pull in check.result.pulls]
+    return analyse_head(pulls, u_cell_pct=recent[-1].result.u_cell_pct)
 
 
 def latest_head(store: "Store", *, bench: str) -> HeadResult | None:
