@@ -6,6 +6,7 @@ from tensionlog.cli.say import one_line
 from tensionlog.model.pull import Pull
 from tensionlog.model.sitting import Found, Ledger
 from tensionlog.pipeline.sitting import Whole
+from tensionlog.report.lever_words import lever_words
 from tensionlog.report.words import flag_words, plural
 from tensionlog.units import from_newtons
 
@@ -63,6 +64,8 @@ def _recording_lines(whole: Whole, name: str, unit: str) -> Iterator[str]:
     yield f"{one_line(name)}: {header.purpose}, {ledger_text(whole.ledger)}."
     for found in whole.found:
         yield pull_line(found, unit=unit)
+    if whole.levers is not None:
+        yield f"  {lever_words(whole.levers)}"
     for kind in ("check", "hold"):
         answer = getattr(whole.tests, kind)
         if answer is not None:

@@ -102,6 +102,10 @@ def record(
         store_sitting(whole, paths, store_path)
         if job is not None:
             click.echo(f"Report it: tensionlog report --db {store_path}", err=True)
+    if whole is not None and whole.levers is not None:
+        from tensionlog.report.lever_words import lever_words
+
+        click.echo(lever_words(whole.levers), err=True)
     if caught not in (None, signal.SIGINT):
         sys.exit(128 + int(caught or 0))
 

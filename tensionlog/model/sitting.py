@@ -8,6 +8,54 @@ from tensionlog.model.pull import Pull, Trace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeverRelease:
+    """A release that a switch on a clamp's lever marked, beside what the trace says of it.
+
+    Times are seconds from the recording's first sample; a drop has the pull's own unit.
+
+    Attributes:
+        clamp: Whose lever.
+        at_s: When it opened.
+        by_trace_s: When the force fell by the trace alone; None where it saw no step.
+        by_trace_drop: Its step by the trace alone, or None.
+    """
+
+    clamp: str
+    at_s: float
+    by_trace_s: float | None
+    by_trace_drop: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levers:
+    """How good the estimate of the release is, as a sitting's levers tell.
+
+    Attributes:
+        releases: Releases that a lever marked.
+        seen: Of these, how many are told from zero with the lever's moment known.
+        found: Of these, how many the trace alone puts within a tenth of a second of it.
+        elsewhere: Releases that the trace alone puts somewhere else.
+        other_clamp: Levers of another clamp than the plan has opened.
+        late_s: Median of the estimated moment minus the lever's, or None.
+        spread_s: Spread of that, or None.
+        drop: Median of the estimated step minus the one measured at the lever, or None.
+        drop_spread: Spread of that, or None.
+        unit: Of the steps: `N`, or `counts` without a calibration.
+    """
+
+    releases: int
+    seen: int
+    found: int
+    elsewhere: int
+    other_clamp: int
+    late_s: float | None
+    spread_s: float | None
+    drop: float | None
+    drop_spread: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """One pull in its place.
 
@@ -18,6 +66,7 @@ class Found:
         pull: The numbers.
         trace: The samples, for drawing and for computing again.
         rule: Name and version of the rule that produced the numbers.
+        lever: The release as a lever marked it, or None.
     """
 
     number: int
@@ -26,6 +75,7 @@ class Found:
     pull: Pull
     trace: Trace
     rule: str
+    lever: LeverRelease | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,10 +1,12 @@
 """The pinned JSON object of a recording."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
 from tensionlog.model.pull import Pull
+from tensionlog.model.sitting import Found
 from tensionlog.pipeline.sitting import Whole
 
 FORCES = (
@@ -30,7 +32,8 @@ def answer(whole: Whole, *, name: str) -> dict[str, Any]:
             "restarts": ledger.restarts,
             "duplicates": ledger.duplicates,
             "faults": dict(ledger.faults),
-            "pulls": [pull_answer(found.pull) for found in whole.found],
+            "pulls": [pull_answer(found.pull) | _by_lever(found) for found in whole.found],
+            "levers": None if whole.levers is None else asdict(whole.levers),
             "check": whole.tests.check,
             "hold": whole.tests.hold,
             "holds": list(whole.tests.holds),
@@ -41,6 +44,20 @@ def answer(whole: Whole, *, name: str) -> dict[str, Any]:
         }
     )
     return answered
+
+
+def _by_lever(found: Found) -> dict[str, Any]:
+    """What a lever said of the release, and what the trace alone would have."""
+    lever = found.lever
+    if lever is None:
+        return {}
+    unit = "N" if found.pull.unit == "N" else "counts"
+    return {
+        "lever_s": lever.at_s,
+        "lever_clamp": lever.clamp,
+        "by_trace_release_s": lever.by_trace_s,
+        f"by_trace_drop_{unit}": lever.by_trace_drop,
+    }
 
 
 def pull_answer(pull: Pull) -> dict[str, Any]:

@@ -14,12 +14,12 @@ import numpy as np
 
 from tensionlog.model.lines import DeviceLine
 from tensionlog.model.recording import Calibration, Header, Note
+from tensionlog.pipeline.lever import Opened, read_pull
 from tensionlog.pipeline.plausible import usable
 from tensionlog.pipeline.windows import Windows
 from tensionlog.pulls.finder import Stretch, StretchFinder
 from tensionlog.pulls.group import (
     is_pull,
-    measure,
     same_pull,
     shapes_of,
     usual_level,
@@ -27,6 +27,7 @@ from tensionlog.pulls.group import (
 )
 from tensionlog.pulls.heads import HeadReader, reader_for
 from tensionlog.pulls.hold import Law
+from tensionlog.pulls.manners import Manners
 from tensionlog.pulls.measured import Measured, SmallTrace, small_trace
 from tensionlog.pulls.scale import guess_scale
 from tensionlog.pulls.shape import Shape
@@ -50,6 +51,7 @@ class Kept:
     measured: Measured
     trace: SmallTrace | None
     law: Law | None
+    lever: Opened | None = None
 
 
 class Lesson(NamedTuple):
@@ -262,14 +264,14 @@ class Gatherer:
         made = [(shape, self._reader.manners(shape)) for shape in pulls]
         self._reader.learn(made, walk=walk)
         self.lesson = Lesson(self._reader, walk)
-        return [
-            Kept(
-                measured=measure(shape, manners, reader=self._reader, walk=walk),
-                trace=small_trace(shape) if self._keep_traces else None,
-                law=self._reader.law,
-            )
-            for shape, manners in made
-        ]
+        return [self._kept_of(shape, manners, walk) for shape, manners in made]
+
+    def _kept_of(self, shape: Shape, manners: Manners, walk: float) -> Kept:
+        measured, lever = read_pull(
+            shape, manners, reader=self._reader, walk=walk, marks=self.marks
+        )
+        trace = small_trace(shape) if self._keep_traces else None
+        return Kept(measured=measured, trace=trace, law=self._reader.law, lever=lever)
 
     def _is_strung(self, stretch: Stretch) -> bool:
         """Whether a stretch can be a pull: masses and hold tests load the cell as well."""

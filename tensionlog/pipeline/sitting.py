@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull, Trace
 from tensionlog.model.recording import Header, Note
-from tensionlog.model.sitting import Found, JobRun, Ledger
+from tensionlog.model.sitting import Found, JobRun, Ledger, Levers
 from tensionlog.pipeline.gather import Gatherer, Kept, Lesson
 from tensionlog.pipeline.judge import Bench, Timed, judge_pulls
+from tensionlog.pipeline.lever import lever_release, levers_of
 from tensionlog.pipeline.losses import PHI_MAX_UNMEASURED
 from tensionlog.pipeline.runs import job_runs
 from tensionlog.pipeline.tests import read_tests
@@ -43,6 +44,7 @@ class Whole:
         warnings: One line each.
         boot_starts_s: Start of each boot on the recording's axis, seconds.
         drift_ppm: How fast the device's clock runs against the host's, or None.
+        levers: How good the estimate of the release is, where levers marked any.
     """
 
     header: Header
@@ -55,6 +57,7 @@ class Whole:
     warnings: tuple[str, ...]
     boot_starts_s: tuple[float, ...]
     drift_ppm: float | None = None
+    levers: Levers | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,11 +142,10 @@ class Sitting:
         dialled = [self._gathered.windows.dialled(t.start_s, notes) for t in timed]
         strung = [i for i, setting in enumerate(dialled) if setting is None]
         read = read_tests(self._gathered, pulls=pulls, dialled=dialled) if tests else Tests()
+        found = [self._found(n, pulls[i], placed[i], kept[i]) for n, i in enumerate(strung, 1)]
         return Whole(
             header=self.header,
-            found=tuple(
-                _found(n, pulls[i], placed[i], kept[i].trace) for n, i in enumerate(strung, 1)
-            ),
+            found=tuple(found),
             jobs=tuple(jobs),
             runs=tuple(
                 job_runs(
@@ -162,6 +164,19 @@ class Sitting:
             warnings=(*self._warnings(), *read.problems),
             boot_starts_s=self._boot_starts(kept),
             drift_ppm=self._drift_ppm(),
+            levers=levers_of(found),
+        )
+
+    def _found(self, number: int, pull: Pull, place: Placed, kept: Kept) -> Found:
+        axis_s = self._gathered.timeline.seconds(kept.measured.boot, 0.0)
+        return Found(
+            number=number,
+            job_number=place.job_number,
+            bed=place.bed,
+            pull=pull,
+            trace=_trace(kept.trace),
+            rule=RULE,
+            lever=lever_release(kept.lever, axis_s=axis_s),
         )
 
     def _start_s(self, kept: Kept) -> float:
@@ -237,17 +252,6 @@ def timed_of(kept: Kept, seconds: Callable[[int, float], float]) -> Timed:
         release_s=axis(measured.release_t),
         shut_s=seconds(boot, measured.shut_t),
         let_off_s=axis(measured.let_off_t),
-    )
-
-
-def _found(number: int, pull: Pull, place: Placed, trace: SmallTrace | None) -> Found:
-    return Found(
-        number=number,
-        job_number=place.job_number,
-        bed=place.bed,
-        pull=pull,
-        trace=_trace(trace),
-        rule=RULE,
     )
 
 

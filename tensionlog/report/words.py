@@ -35,6 +35,7 @@ FAULT_WORDS: Final = {
     "not-ready": "converter not ready",
     "no-bridge": "no load cell found",
     "brown-out": "supply voltage too low",
+    "stuck": "converter repeats its last code",
 }
 
 LOOK_FLAGS: Final = ("gripper-slip", "interrupted")
