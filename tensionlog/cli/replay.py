@@ -2,13 +2,17 @@
 
 import sys
 from collections.abc import Sequence
-from contextlib import nullcontext
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tensionlog.cli import options
 from tensionlog.cli.say import failed, json_line, progress, warn
+
+if TYPE_CHECKING:
+    from tensionlog.store import Store
 
 
 @click.command(short_help="Read recordings again and answer what is in them.")
@@ -24,11 +28,10 @@ def replay(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
     from tensionlog.cli.pull_line import recording_lines
     from tensionlog.pipeline.answers import answer
     from tensionlog.pipeline.replay import Replayed, replay_all
-    from tensionlog.store import Store
 
     good = True
     with (
-        Store(db) if db else nullcontext() as store,
+        _opened(db) as store,
         progress(sum(map(options.size_of, files)), "reading") as bar,
     ):
         for item in replay_all(files, store=store, on_bytes=bar.update):
@@ -46,3 +49,12 @@ def replay(files: Sequence[Path], db: Path | None, as_json: bool) -> None:
                 click.echo(recording_lines(item.whole, name=item.path.name))
     if not good:
         sys.exit(1)
+
+
+def _opened(db: Path | None) -> "AbstractContextManager[Store | None]":
+    """The database, if one is wanted: loading what speaks to it takes half a second."""
+    if db is None:
+        return nullcontext()
+    from tensionlog.store import Store
+
+    return Store(db)

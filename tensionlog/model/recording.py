@@ -1,6 +1,6 @@
 """One sitting: its header, the calibration in force, what the host wrote into it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -85,6 +85,32 @@ class Arrival(NamedTuple):
     """Host time (UTC, seconds since 1970) at which the bytes that follow were read."""
 
     at_s: float
+
+
+class Chunks(NamedTuple):
+    """What several reads of the port gave, in one piece.
+
+    Attributes:
+        data: Bytes of the device, as they came.
+        begins: Where in `data` each read begins, rising; what stands before the first
+            belongs to a read told of earlier.
+        at_s: Host time of each of these reads (UTC, seconds since 1970).
+    """
+
+    data: bytes
+    begins: list[int]
+    at_s: list[float]
+
+    def apart(self) -> Iterator[Arrival | bytes]:
+        """Each arrival and the bytes that follow it, one after the other."""
+        first = self.begins[0] if self.begins else len(self.data)
+        if first:
+            yield self.data[:first]
+        ends = [*self.begins[1:], len(self.data)]
+        for begin, end, at_s in zip(self.begins, ends, self.at_s, strict=False):
+            yield Arrival(at_s)
+            if begin < end:
+                yield self.data[begin:end]
 
 
 class Note(NamedTuple):

@@ -7,14 +7,13 @@ converter are the same for all of them; that also keeps memory flat.
 
 from collections.abc import Callable, Sequence
 from copy import copy
-from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
 from tensionlog.model.lines import DeviceLine
-from tensionlog.model.recording import Calibration, Header, Note
-from tensionlog.pipeline.lever import Opened, read_pull
+from tensionlog.model.recording import Arrival, Calibration, Chunks, Header, Note
+from tensionlog.pipeline.kept import Kept, Lesson
+from tensionlog.pipeline.lever import read_pull
 from tensionlog.pipeline.plausible import usable
 from tensionlog.pipeline.windows import Windows
 from tensionlog.pulls.finder import Stretch, StretchFinder
@@ -26,12 +25,11 @@ from tensionlog.pulls.group import (
     zero_walk,
 )
 from tensionlog.pulls.heads import HeadReader, reader_for
-from tensionlog.pulls.hold import Law
 from tensionlog.pulls.manners import Manners
-from tensionlog.pulls.measured import Measured, SmallTrace, small_trace
+from tensionlog.pulls.measured import small_trace
 from tensionlog.pulls.scale import guess_scale
 from tensionlog.pulls.shape import Shape
-from tensionlog.timeline import FaultSeen, Marked, Reading, Restart, Timeline
+from tensionlog.timeline import FaultSeen, Marked, Reading, Readings, Restart, Timeline, joined
 from tensionlog.wire import LineDecoder, PlainDecoder
 
 MOST_TOGETHER = 120
@@ -42,28 +40,6 @@ EARLY = 10
 
 GROUP_NOTES = ("job-start", "job-end", "broke")
 """Notes after which another string, and so another law, may be on the bench."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
-    """A pull that was read: its numbers, its samples, and the law it was read with."""
-
-    measured: Measured
-    trace: SmallTrace | None
-    law: Law | None
-    lever: Opened | None = None
-
-
-class Lesson(NamedTuple):
-    """What the pulls read so far have taught: enough to read one more by itself.
-
-    Attributes:
-        reader: The head's reader with the job's law.
-        walk: Random walk of the zero, units per √s.
-    """
-
-    reader: HeadReader
-    walk: float
 
 
 class Gatherer:
@@ -129,6 +105,17 @@ class Gatherer:
         """Bytes of the device, cut anywhere."""
         self._take(self._decoder.feed(data))
 
+    def feed_chunks(self, chunks: Chunks) -> None:
+        """What many reads gave; the same as `arrived` and `feed` read by read."""
+        if isinstance(self._decoder, LineDecoder):
+            columns = self._decoder.columns(chunks.data)
+            _, begins, at_s = chunks
+            events = self.timeline.feed_columns(columns, begins=begins, at_s=at_s)
+            self._take_events(list(joined(events)))
+            return
+        for item in chunks.apart():  # plain lines are timed read by read
+            self.arrived(*item) if isinstance(item, Arrival) else self.feed(item)
+
     def note(self, note: Note) -> None:
         """An operator's note, in the order of the file."""
         sensible, left_out = usable(note)
@@ -173,6 +160,9 @@ class Gatherer:
                 stretch = finder.push(*event)
                 if stretch is not None:
                     self._found(stretch)
+            elif type(event) is Readings:
+                self._push_many(event)
+                finder = self._finder
             elif isinstance(event, Restart):
                 self._interrupt()
             elif isinstance(event, Marked):
@@ -191,6 +181,18 @@ class Gatherer:
         stretch = self._finder.push(*reading)
         if stretch is not None:
             self._found(stretch)
+
+    def _push_many(self, readings: Readings) -> None:
+        if self.windows.keeping:
+            self.windows.push_many(readings)
+        (boot, t_s, counts), early = readings, 0
+        while self._finder is None and early < len(t_s):
+            self._early.append(Reading(boot, float(t_s[early]), int(counts[early])))
+            self._start_finder(last_chance=False)
+            early += 1
+        if self._finder is not None:
+            for stretch in self._finder.push_many(boot, t_s[early:], counts[early:]):
+                self._found(stretch)
 
     def _interrupt(self) -> None:
         stretch = None if self._finder is None else self._finder.interrupt()

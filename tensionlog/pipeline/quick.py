@@ -12,8 +12,9 @@ from itertools import pairwise
 
 from tensionlog.model.job import Job
 from tensionlog.model.recording import Header, Note
-from tensionlog.pipeline.gather import Gatherer, Kept, Lesson
+from tensionlog.pipeline.gather import Gatherer
 from tensionlog.pipeline.judge import Timed
+from tensionlog.pipeline.kept import Kept, Lesson
 from tensionlog.pipeline.sitting import OWN_NOTES, timed_of
 from tensionlog.plan import Placed, Step, place_pulls
 from tensionlog.pulls.finder import Stretch

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tensionlog.errors import TensionlogError
-from tensionlog.model.recording import Arrival, Calibration, Note
+from tensionlog.model.recording import Calibration, Note
 from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.recomputed import Recomputed
@@ -64,15 +64,13 @@ def replay(
     if calibration is not None:
         header = dataclasses.replace(header, calibration=calibration)
     sitting = Sitting(header, phi_max=phi_max, keep_traces=keep_traces)
-    for item in reader:
-        if isinstance(item, bytes):
-            sitting.feed(item)
-            if on_bytes is not None:
-                on_bytes(len(item))
-        elif isinstance(item, Arrival):
-            sitting.arrived(item.at_s)
-        elif isinstance(item, Note):
+    for item in reader.pieces():
+        if isinstance(item, Note):
             sitting.note(item)
+            continue
+        sitting.feed_chunks(item)
+        if on_bytes is not None:
+            on_bytes(len(item.data))
     sitting.close()
     return sitting.whole()
 

@@ -11,8 +11,9 @@ from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull, Trace
 from tensionlog.model.recording import Header, Note
 from tensionlog.model.sitting import Found, JobRun, Ledger, Levers
-from tensionlog.pipeline.gather import Gatherer, Kept, Lesson
+from tensionlog.pipeline.gather import Gatherer
 from tensionlog.pipeline.judge import Bench, Timed, judge_pulls
+from tensionlog.pipeline.kept import Kept, Lesson
 from tensionlog.pipeline.lever import lever_release, levers_of
 from tensionlog.pipeline.losses import PHI_MAX_UNMEASURED
 from tensionlog.pipeline.runs import job_runs
@@ -93,6 +94,7 @@ class Sitting:
         self.looked: Looked | None = None
         self.arrived = self._gathered.arrived
         self.feed = self._gathered.feed
+        self.feed_chunks = self._gathered.feed_chunks
         self.note = self._gathered.note
         self.close = self._gathered.close
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Header, Note
-from tensionlog.timeline import FaultSeen, Reading, Timeline
+from tensionlog.timeline import FaultSeen, Reading, Readings, Timeline
 
 Floats = NDArray[np.float64]
 
@@ -94,6 +94,13 @@ class Windows:
             self._boot.append(reading.boot)
             self._t.append(reading.t_s)
             self._counts.append(reading.counts)
+
+    def push_many(self, readings: Readings) -> None:
+        """Keep many."""
+        n = min(len(readings.t_s), MOST_SAMPLES - len(self._t))
+        self._boot.extend([readings.boot] * n)
+        self._t.extend(readings.t_s[:n].tolist())
+        self._counts.extend(readings.counts[:n].tolist())
 
     def fault(self, event: FaultSeen) -> None:
         """Keep when the converter stood at its end."""

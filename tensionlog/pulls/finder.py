@@ -15,35 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FinderRule:
-    """When the cell counts as loaded.
-
-    Attributes:
-        enter_n: Force above empty at which a stretch begins, newtons. Well above what
-            a hand on the gripper, a gripper's weight or zero wander give.
-        leave_n: Force above empty below which it ends; lower than `enter_n`, so that
-            noise at one level cannot cut a pull in two.
-        leave_s: How long it must stay below.
-        before_s: How much of the empty reading before a stretch is kept for its zero.
-        after_s: How much after it.
-        longest: Samples kept of one stretch; of a longer one the middle is left out.
-    """
-
-    enter_n: float = 12.0
-    leave_n: float = 8.0
-    leave_s: float = 0.12
-    before_s: float = 6.0
-    after_s: float = 0.2
-    longest: int = 400_000
-
-    def __post_init__(self) -> None:
-        """Refuse thresholds without a dead band between them."""
-        if not self.leave_n < self.enter_n:
-            raise ValueError(
-                f"leave_n must lie below enter_n, not {self.leave_n!r} and {self.enter_n!r}"
-            )
+from tensionlog.pulls.finder_rule import FinderRule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,6 +127,69 @@ class StretchFinder:
         else:
             self._push_odd(counts, over)
         return None
+
+    def push_many(
+        self, boot: int, t_s: NDArray[np.float64], counts: NDArray[np.int64]
+    ) -> list[Stretch]:
+        """Take many readings of one boot; the same as `push` one by one, only faster."""
+        times, values = t_s.tolist(), counts.tolist()
+        found: list[Stretch] = []
+        at = 0
+        while at < len(times):
+            stretch = None
+            if boot != self._boot or self._base is None:
+                stretch = self.push(boot, times[at], values[at])
+                at += 1
+            elif self._loaded:
+                at, stretch = self._push_hold(at, times, values, counts)
+            else:
+                at = self._push_rest(at, times, values)
+            if stretch is not None:
+                found.append(stretch)
+        return found
+
+    def _push_rest(self, begin: int, times: list[float], values: list[float]) -> int:
+        """The empty cell up to the first odd reading and with it; where that leaves off."""
+        assert self._base is not None  # narrowed by push_many
+        base, scale, follow = self._base, self._scale, self._follow_counts
+        end, over = begin, 0.0
+        for counts in values[begin:] if begin else values:
+            over = (counts - base) * scale
+            if not -2.0 < over < 2.0:
+                break
+            base += over * follow
+            end += 1
+        self._base = base
+        if end > begin:
+            self._above = self._under = 0
+        to = min(end + 1, len(times))
+        kept = max(begin, to - (self._past.maxlen or 0))
+        self._past.extend(zip(times[kept:to], values[kept:to], strict=True))
+        if end < to:
+            self._push_odd(values[end], over)
+        return to
+
+    def _push_hold(
+        self, begin: int, times: list[float], values: list[float], counts: NDArray[np.int64]
+    ) -> tuple[int, Stretch | None]:
+        """The loaded cell up to the end of the stretch; where that leaves off."""
+        assert self._base is not None  # narrowed by push_many
+        held = len(self._t)
+        if held + len(times) - begin > self._rule.longest:
+            done = self.push(self._boot, times[begin], values[begin])
+            return begin + 1, done
+        over = (counts[begin:] - self._base) * self._scale
+        above = np.flatnonzero(over > self._leave)
+        edges = np.concatenate([[-1 - self._below], above, [len(over)]])
+        long = np.flatnonzero(np.diff(edges) > self._stop_count)
+        last = int(edges[long[0] if len(long) else -2])
+        to = begin + (last + self._stop_count + 1 if len(long) else len(over))
+        self._t += times[begin:to]
+        self._counts += values[begin:to]
+        self._below = to - begin - 1 - last
+        if last >= 0:
+            self._last = held + last
+        return to, self._finish(cut_at_end=False) if len(long) else None
 
     def _push_first(self, boot: int, t_s: float, counts: float) -> Stretch | None:
         """The device began anew, or the empty reading is not known yet."""

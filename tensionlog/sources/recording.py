@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from tensionlog.errors import RecordingError
-from tensionlog.model.recording import Arrival, Header, Note
+from tensionlog.model.recording import Arrival, Chunks, Header, Note
 from tensionlog.sources.blocks import read_blocks
 from tensionlog.sources.header import parse_header, parse_time
 
@@ -24,7 +24,6 @@ LONGEST_HOST_LINE = 1 << 20
 Item = Arrival | Note | bytes
 
 _MAYBE_NOTE = re.compile(rb"^! [^\n]*\n", re.MULTILINE)
-_OWN_FORM = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
 
 
 class RecordingReader:
@@ -66,6 +65,14 @@ class RecordingReader:
 
     def __iter__(self) -> Iterator[Item]:
         """Yield arrivals, notes and device bytes in file order."""
+        for item in self.pieces():
+            if isinstance(item, Chunks):
+                yield from item.apart()
+            else:
+                yield item
+
+    def pieces(self) -> Iterator[Chunks | Note]:
+        """Yield the same in big pieces, cut at the notes."""
         self.warnings.clear()
         lines = _HostLines(self.path.name, self.warnings)
         carry, begins_line = b"", True
@@ -77,7 +84,7 @@ class RecordingReader:
                 yield from lines.split(block[:end], begins_line)
                 begins_line = True
             if len(carry) > LONGEST_HOST_LINE:
-                yield carry
+                yield Chunks(carry, [], [])
                 carry, begins_line = b"", False
         if carry:
             yield from lines.last(carry, begins_line)
@@ -140,51 +147,41 @@ class _HostLines:
     def __init__(self, name: str, warnings: list[str]) -> None:
         self._name = name
         self._warnings = warnings
-        self._minute = b"?"
-        self._minute_us = 0
 
-    def split(self, block: bytes, begins_line: bool) -> Iterator[Item]:
+    def split(self, block: bytes, begins_line: bool) -> Iterator[Chunks | Note]:
         """Take whole lines apart; `begins_line` tells whether the first one is whole."""
-        lead = b"\n" if begins_line else b""
-        parts = (lead + block).split(b"\n@ ")
-        last = parts.pop()
-        first, *others = [part + b"\n" for part in parts] + [last]
-        yield from self._notes_apart(first[len(lead) :], begins_line)
-        for part in others:
-            time, _, rest = part.partition(b"\n")
-            at_s = self._time_s(time)
-            if at_s is None:
-                rest = b"@ " + part
-            else:
-                yield Arrival(at_s)
-            if b"! " in rest:
-                yield from self._notes_apart(rest, True)
-            elif rest:
-                yield rest
-
-    def last(self, line: bytes, begins_line: bool) -> Iterator[Item]:
-        """The last line where it has no LF: the host's if it is whole, else a torn tail."""
-        at_s = self._time_s(line[2:]) if line.startswith(b"@ ") else None
-        body = _json_object(line[2:]) if line.startswith(b"! ") else None
-        if begins_line and at_s is not None:
-            yield Arrival(at_s)
-        elif begins_line and body is not None:
-            yield from self._note(body)
-        else:
-            yield line
-
-    def _notes_apart(self, lines: bytes, begins_line: bool) -> Iterator[Item]:
         done = 0
-        for found in _MAYBE_NOTE.finditer(lines):
+        for found in _MAYBE_NOTE.finditer(block) if b"! " in block else ():
             body = _json_object(found[0][2:])
             if body is None or (found.start() == 0 and not begins_line):
                 continue
             if done < found.start():
-                yield lines[done : found.start()]
+                yield self._chunks(block[done : found.start()], begins_line or done > 0)
             yield from self._note(body)
             done = found.end()
-        if done < len(lines):
-            yield lines[done:]
+        if done < len(block):
+            yield self._chunks(block[done:], begins_line or done > 0)
+
+    def _chunks(self, lines: bytes, begins_line: bool) -> Chunks:
+        from tensionlog.sources.arrivals import chunks_of
+
+        rest_of_line = 0 if begins_line else lines.index(b"\n") + 1
+        chunks = chunks_of(lines[rest_of_line:], _time_s)
+        if not rest_of_line:
+            return chunks
+        begins = [begin + rest_of_line for begin in chunks.begins]
+        return Chunks(lines[:rest_of_line] + chunks.data, begins, chunks.at_s)
+
+    def last(self, line: bytes, begins_line: bool) -> Iterator[Chunks | Note]:
+        """The last line where it has no LF: the host's if it is whole, else a torn tail."""
+        at_s = _time_s(line[2:]) if line.startswith(b"@ ") else None
+        body = _json_object(line[2:]) if line.startswith(b"! ") else None
+        if begins_line and at_s is not None:
+            yield Chunks(b"", [0], [at_s])
+        elif begins_line and body is not None:
+            yield from self._note(body)
+        else:
+            yield Chunks(line, [], [])
 
     def _note(self, body: Mapping[str, Any]) -> Iterator[Note]:
         name, stated = body.get("note"), body.get("at")
@@ -196,20 +193,11 @@ class _HostLines:
         else:
             yield Note(at.timestamp(), name, body)
 
-    def _time_s(self, text: bytes) -> float | None:
-        """UTC seconds of an ISO time; the host's own form takes a short cut by minutes."""
-        second, fraction = text[17:19], text[20:26]
-        if text[:17] == self._minute and text[19:20] + text[26:] == b".Z":
-            if second < b"60" and second.isdigit() and fraction.isdigit():
-                return (self._minute_us + int(second) * 1_000_000 + int(fraction)) / 1e6
-        time = parse_time(text.decode("ascii", "replace"))
-        if time is None:
-            return None
-        if _OWN_FORM.fullmatch(text):
-            self._minute = text[:17]
-            minute = time.replace(second=0, microsecond=0)
-            self._minute_us = int(minute.timestamp()) * 1_000_000
-        return time.timestamp()
+
+def _time_s(text: bytes) -> float | None:
+    """UTC seconds of an ISO time, or None where it is none."""
+    time = parse_time(text.decode("ascii", "replace"))
+    return None if time is None else time.timestamp()
 
 
 def _json_object(text: bytes) -> Mapping[str, Any] | None:

@@ -7,36 +7,35 @@ until the next sample says which of the two it belongs to, because a damaged lin
 CRC holds by chance must neither become a reading nor pass for a restart.
 """
 
-from collections import deque
+from collections.abc import Callable
+from typing import Any
 
 from tensionlog.model.lines import BadLine, DeviceLine, Event, Fault, Hello, Sample
 from tensionlog.timeline.events import Gap, Reading, Restart, TimelineEvent
 from tensionlog.timeline.position import Position
-from tensionlog.timeline.signals import SATURATED, Signals
+from tensionlog.timeline.recent import Recent
+from tensionlog.timeline.signals import SATURATED, WIDEST_BITS, Signals, full_scale
 from tensionlog.timeline.tally import Tally
 from tensionlog.timeline.unwrap import (
     CLOCK_SPAN_US,
+    ORDINARY_US,
     SEQ_SPAN,
     Stamp,
     Stride,
     is_neighbour,
-    longest_step_us,
 )
-
-WIDEST_BITS = 32
-"""No converter is wider; a device that says so is not believed, or 2^bits fills memory."""
 
 CLOCK_JUMP = "clock-jump"
 SEQ_JUMP = "seq-jump"
 
 _CLOCK_MASK = CLOCK_SPAN_US - 1
 _SEQ_MASK = SEQ_SPAN - 1
-_REMEMBERED = 64  # events among which a copy is looked for
-_SILENCE_S = 30.0  # after this long even a neighbour is judged
+SILENCE_S = 30.0
+"""After this long even a neighbour is judged."""
+
 _WRAPPED_WITHIN_US = 60_000_000
 _JUMP_BACK_US = 10_000_000
-_NEVER = -1
-_UNBOUNDED = 1 << 62
+_NEVER = -1  # the number of no sample
 
 _tuple = tuple.__new__  # a named tuple's own __new__ takes twice as long
 
@@ -47,18 +46,19 @@ class CountedDevice:
     Attributes:
         tally: What was counted so far.
         position: Where the device is.
+        top: Magnitude at and beyond which a code is the end of the scale, not a force.
     """
 
     def __init__(self, *, rate_hz: float | None, adc_bits: int | None) -> None:
         self.tally = Tally()
         self.position = Position(rate_hz=rate_hz)
         self._signals = Signals(self.tally, self.position)
-        self._top = _full_scale(adc_bits)
+        self.top = full_scale(adc_bits)
         self._name: tuple[str, str] | None = None
         self._expected = _NEVER
         self._suspect: Sample | None = None
         self._suspect_at_s: float | None = None
-        self._recent: deque[TimelineEvent] = deque(maxlen=_REMEMBERED)
+        self._recent = Recent()
         self._out: list[TimelineEvent] = []
 
     @property
@@ -88,34 +88,64 @@ class CountedDevice:
 
     def feed(self, lines: list[DeviceLine], at_s: float | None) -> list[TimelineEvent]:
         """Take lines that arrived at host time `at_s` (None: not noted)."""
-        position = self.position
-        position.at_s = at_s
-        if at_s is not None and at_s - (position.last_at_s or at_s) > _SILENCE_S:
-            self._expected = _NEVER
-        self._recent.extend(self._out[-_REMEMBERED:])
-        out = self._out = []
-        self._walk(lines, out)
+        out = self.begin()
+        if lines:
+            self._arrive(at_s)
+            self._walk(lines)
         return out
+
+    def begin(self) -> list[TimelineEvent]:
+        """Begin another list of events; those of the one before are given out."""
+        self._recent.add(self._out)
+        self._out = []
+        return self._out
+
+    def take(self, line: DeviceLine, at_s: float | None) -> None:
+        """Take one line into the events begun."""
+        self._arrive(at_s)
+        self._walk([line])
+
+    def goes_on(self, sample: Sample, at_s: float) -> bool:
+        """Whether a sample, read at `at_s` (NaN: not noted), needs no second thought."""
+        seq, t_us, counts = sample
+        position = self.position
+        is_near = (t_us - position.t_us) & _CLOCK_MASK < ORDINARY_US
+        is_inside = -self.top < counts < self.top
+        is_silent = at_s - (position.last_at_s or at_s) > SILENCE_S
+        return seq == self._expected and is_near and is_inside and not is_silent
+
+    def go_on(
+        self, samples: int, us: int, last: Stamp, us_before: Callable[[int], int]
+    ) -> None:
+        """Go on over samples of which each follows the one before; see `Position.advance`."""
+        self.tally.samples += samples
+        self._expected = (last.seq + 1) & _SEQ_MASK
+        self.position.advance(samples, us, last.seq, last.t_us, us_before)
 
     def close(self) -> list[TimelineEvent]:
         """Give out what was held back for a second opinion that no longer comes."""
-        self._out = []
+        self.begin()
         self._confirm()
         self._signals.release(self._out)
         return self._out
 
-    def _walk(self, lines: list[DeviceLine], out: list[TimelineEvent]) -> None:
+    def _arrive(self, at_s: float | None) -> None:
+        position = self.position
+        position.at_s = at_s
+        if at_s is not None and at_s - (position.last_at_s or at_s) > SILENCE_S:
+            self._expected = _NEVER
+
+    def _walk(self, lines: list[DeviceLine]) -> None:
         """The loop that nearly every sample goes through; the rest goes to `_other`."""
-        position, append = self.position, out.append
-        longest = int(longest_step_us(position.period_us))
-        boot, us, top, expected = position.boot, position.us, self._top, self._expected
+        position, append = self.position, self._out.append
+        boot, us, top, expected = position.boot, position.us, self.top, self._expected
         t_us = position.t_us
         ordinary = 0
         for line in lines:
             if line.__class__ is Sample:
                 seq, now_us, counts = line
                 step = (now_us - t_us) & _CLOCK_MASK
-                if seq == expected and step < longest and -top < counts < top:
+                if seq == expected and step < ORDINARY_US and -top < counts < top:
                     us += step
                     t_us = now_us
                     expected = (seq + 1) & _SEQ_MASK
@@ -126,15 +156,15 @@ class CountedDevice:
                 self._advance(ordinary, us, t_us, expected)
                 ordinary = 0
             self._other(line)
-            boot, us, top, expected = position.boot, position.us, self._top, self._expected
+            boot, us, top, expected = position.boot, position.us, self.top, self._expected
             t_us = position.t_us
         if ordinary:
             self._advance(ordinary, us, t_us, expected)
 
     def _advance(self, samples: int, us: int, t_us: int, expected: int) -> None:
-        self.tally.samples += samples
-        self._expected = expected
-        self.position.advance(samples, us, (expected - 1) & _SEQ_MASK, t_us)
+        readings: list[Any] = self._out
+        last = Stamp((expected - 1) & _SEQ_MASK, t_us)
+        self.go_on(samples, us, last, lambda n: round(readings[-1 - n].t_s * 1e6))
 
     def _other(self, line: DeviceLine) -> None:
         match line:
@@ -151,13 +181,13 @@ class CountedDevice:
     def _sample(self, line: Sample) -> None:
         last = self.position.last
         if last is None:
-            self.position.begin(_stamp(line))
+            self.position.begin(Stamp.of(line))
             self._place(line)
         elif self._suspect is not None:
             self._second_opinion(last, self._suspect, line)
         elif self._is_copy(last, line):
             self.tally.duplicates += 1
-        elif stride := self.position.believed(last, _stamp(line), self.position.last_at_s):
+        elif stride := self.position.believed(last, Stamp.of(line), self.position.last_at_s):
             self._accept(line, stride)
         else:
             self._suspect, self._suspect_at_s = line, self.position.at_s
@@ -165,7 +195,7 @@ class CountedDevice:
 
     def _second_opinion(self, last: Stamp, suspect: Sample, line: Sample) -> None:
         """Decide on the sample held back by the one that comes after it."""
-        if _stamp(line) == _stamp(suspect) or self._is_copy(last, line):
+        if Stamp.of(line) == Stamp.of(suspect) or self._is_copy(last, line):
             self.tally.duplicates += 1
             return
         if self._belongs_to(suspect, line, last):
@@ -177,7 +207,7 @@ class CountedDevice:
 
     def _belongs_to(self, suspect: Sample, line: Sample, last: Stamp) -> bool:
         """Whether `line` goes on from the sample held back rather than from the last one."""
-        before, after = _stamp(suspect), _stamp(line)
+        before, after = Stamp.of(suspect), Stamp.of(line)
         if is_neighbour(before, after):
             return True
         if is_neighbour(last, after):
@@ -188,11 +218,11 @@ class CountedDevice:
         """Whether the same sample is among the latest: a link may say things twice."""
         t_s = (self.position.us - ((last.t_us - line.t_us) & _CLOCK_MASK)) / 1e6
         said = SATURATED if self._is_saturated(line) else line.counts
-        copy = (self.position.boot, t_s, said)
-        return copy in self._recent or copy in self._out[-_REMEMBERED:]
+        # Forward, `t_s` is a whole turn of the clock back: most gaps end here.
+        return t_s >= 0.0 and self._recent.holds((self.position.boot, t_s, said), self._out)
 
     def _is_saturated(self, line: Sample) -> bool:
-        return not -self._top < line.counts < self._top
+        return not -self.top < line.counts < self.top
 
     def _confirm(self) -> None:
         """Take the sample held back for what it says: a gap, a jump or a restart."""
@@ -201,7 +231,7 @@ class CountedDevice:
             return
         self._suspect = None
         stride = self.position.believed(
-            last, _stamp(line), self.position.last_at_s, is_seconded=True
+            last, Stamp.of(line), self.position.last_at_s, is_seconded=True
         )
         up_us = (line.t_us - last.t_us) & _CLOCK_MASK
         number_rose = line.seq > last.seq
@@ -218,7 +248,7 @@ class CountedDevice:
             self._sample(line)
 
     def _jump_ahead(self, last: Stamp, line: Sample) -> None:
-        stride = self.position.likeliest(last, _stamp(line), self.position.last_at_s)
+        stride = self.position.likeliest(last, Stamp.of(line), self.position.last_at_s)
         if not 0 < (line.seq - last.seq) & _SEQ_MASK <= _SEQ_MASK // 2:
             self._signals.fault(SEQ_JUMP, self._out)  # the number went back, the clock not
             stride = Stride(1, stride.us)
@@ -231,7 +261,7 @@ class CountedDevice:
 
     def _accept(self, line: Sample, stride: Stride) -> None:
         before_s = self.position.here_s
-        self.position.move(stride, _stamp(line))
+        self.position.move(stride, Stamp.of(line))
         missing = stride.conversions - 1
         if missing:
             self.tally.missing += missing
@@ -258,7 +288,7 @@ class CountedDevice:
         self._name = name
         self.position.nominal_rate(line.rate_hz)
         if 1 < line.adc_bits <= WIDEST_BITS:
-            self._top = _full_scale(line.adc_bits)
+            self.top = full_scale(line.adc_bits)
 
     def _restart(self) -> None:
         self.tally.restarts += 1
@@ -268,16 +298,3 @@ class CountedDevice:
         self.position.restart()
         self._recent.clear()
         self._out.append(Restart(self.position.boot))
-
-
-def _stamp(line: Sample) -> Stamp:
-    return Stamp(line.seq, line.t_us)
-
-
-def _full_scale(adc_bits: int | None) -> int:
-    """Magnitude at and beyond which a code is the end of the scale, not a force.
-
-    Two's complement reaches one further down than up; the code next to the lowest is as
-    saturated as the highest is, since a device may clip symmetrically.
-    """
-    return _UNBOUNDED if adc_bits is None else (1 << (adc_bits - 1)) - 1

@@ -6,6 +6,9 @@ sample has a negative time.
 
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 
 class Reading(NamedTuple):
     """One sound sample in its place.
@@ -19,6 +22,20 @@ class Reading(NamedTuple):
     boot: int
     t_s: float
     counts: float
+
+
+class Readings(NamedTuple):
+    """Many readings of one boot, in order: what `Reading` says of one.
+
+    Attributes:
+        boot: Which start of the device, from 0.
+        t_s: Device times, shape (n,).
+        counts: Raw readings, shape (n,).
+    """
+
+    boot: int
+    t_s: NDArray[np.float64]
+    counts: NDArray[np.int64]
 
 
 class Gap(NamedTuple):
@@ -59,5 +76,5 @@ class FaultSeen(NamedTuple):
     name: str
 
 
-TimelineEvent = Reading | Gap | Restart | Marked | FaultSeen
+TimelineEvent = Reading | Readings | Gap | Restart | Marked | FaultSeen
 """Anything a timeline gives out."""

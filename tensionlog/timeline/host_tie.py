@@ -16,6 +16,9 @@ from itertools import pairwise
 from math import sqrt
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 BUCKET_S = 5.0
 
 _WINDOW_S = 30.0
@@ -109,6 +112,17 @@ class HostTie:
         elif held[3] <= offset_s:
             return
         self._open = (boot, bucket, device_s, offset_s)
+
+    def add_all(
+        self, boot: int, device_s: NDArray[np.float64], at_s: NDArray[np.float64]
+    ) -> None:
+        """Note many pairs of one boot, device times rising, both of shape (n,)."""
+        offset_s = at_s - device_s
+        ends = np.flatnonzero(np.diff(device_s // BUCKET_S)) + 1
+        for begin, end in pairwise([0, *ends.tolist(), len(device_s)]):
+            if begin < end:  # of one bucket only the least offset can matter
+                least = begin + int(offset_s[begin:end].argmin())
+                self.add(boot, float(device_s[least]), float(at_s[least]))
 
     def stretches(self) -> list[Stretch]:
         """All stretches in file order, the bucket still open in the last one."""

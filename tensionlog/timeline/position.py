@@ -1,5 +1,7 @@
 """Where a device is: which start, which conversion, how far its clock has come."""
 
+from collections.abc import Callable
+
 from tensionlog.timeline.unwrap import (
     CLOCK_SPAN_US,
     Stamp,
@@ -56,24 +58,37 @@ class Position:
     def begin(self, stamp: Stamp) -> None:
         """Take the first sample of a boot: its time is 0."""
         self._conversions = self._measured_n = self._measured_us = 0
-        self.advance(0, 0, stamp.seq, stamp.t_us)
+        self._go_to(0, 0, stamp.seq, stamp.t_us)
 
-    def advance(self, samples: int, us: int, seq: int, t_us: int) -> None:
-        """Go on over neighbours, the last of which has this number and clock, at `us`."""
-        self._conversions += samples
-        self.us = us
-        self._seq = seq
-        self.t_us = t_us
-        self.last_at_s = self.at_s
-        if self._conversions - self._measured_n >= _MEASURED_OVER:
-            self.period_us = self.period_now_us()
-            self._measure_from_here()
+    def advance(
+        self, samples: int, us: int, seq: int, t_us: int, us_before: Callable[[int], int]
+    ) -> None:
+        """Go on over neighbours, the last of which has this number and clock, at `us`.
+
+        Args:
+            samples: How many.
+            us: Device time of the last of them, microseconds.
+            seq: Its number.
+            t_us: Its clock.
+            us_before: Device time of the one so many before the last.
+        """
+        self._go_to(samples, us, seq, t_us)
+        since = self._conversions - self._measured_n
+        if since >= _MEASURED_OVER:  # always over as many, however many come at once
+            over = since % _MEASURED_OVER
+            is_first = since - over == _MEASURED_OVER
+            begin_us = self._measured_us if is_first else us_before(over + _MEASURED_OVER)
+            self._measured_n, self._measured_us = self._conversions - over, us_before(over)
+            self.period_us = (self._measured_us - begin_us) / _MEASURED_OVER
 
     def move(self, stride: Stride, stamp: Stamp) -> None:
         """Go on by one stride."""
-        self.advance(stride.conversions, self.us + stride.us, stamp.seq, stamp.t_us)
-        if stride.conversions > 1:  # a rest of the converter must not pass for its rate
-            self._measure_from_here()
+        self._go_to(stride.conversions, self.us + stride.us, stamp.seq, stamp.t_us)
+        is_long = self._conversions - self._measured_n >= _MEASURED_OVER
+        if is_long:
+            self.period_us = self.period_now_us()
+        if is_long or stride.conversions > 1:  # a rest of the converter is not its rate
+            self._measured_n, self._measured_us = self._conversions, self.us
 
     def restart(self) -> None:
         """The device started again; its clock and number mean nothing any more."""
@@ -82,8 +97,12 @@ class Position:
         self._seq = None
         self.us = self._conversions = self._measured_n = self._measured_us = 0
 
-    def _measure_from_here(self) -> None:
-        self._measured_n, self._measured_us = self._conversions, self.us
+    def _go_to(self, conversions: int, us: int, seq: int, t_us: int) -> None:
+        self._conversions += conversions
+        self.us = us
+        self._seq = seq
+        self.t_us = t_us
+        self.last_at_s = self.at_s
 
     def nominal_rate(self, rate_hz: float) -> None:
         """Take the device's own word for its rate until enough samples tell better."""

@@ -8,8 +8,12 @@ from tensionlog.timeline.unwrap import SEQ_SPAN
 
 SATURATED = "saturated"
 
+WIDEST_BITS = 32
+"""No converter is wider; a device that says so is not believed, or 2^bits fills memory."""
+
 _SETTLED_BY_US = 60_000_000
 _EARLY_US = 1_000_000
+_UNBOUNDED = 1 << 62
 
 
 class Signals:
@@ -81,3 +85,12 @@ class Signals:
             return False
         self._by_line = (self._position.boot, line.seq)
         return self._by_line == self._by_code
+
+
+def full_scale(adc_bits: int | None) -> int:
+    """Magnitude at and beyond which a code is the end of the scale, not a force.
+
+    Two's complement reaches one further down than up; the code next to the lowest is as
+    saturated as the highest is, since a device may clip symmetrically.
+    """
+    return _UNBOUNDED if adc_bits is None else (1 << (adc_bits - 1)) - 1

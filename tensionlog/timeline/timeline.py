@@ -1,13 +1,15 @@
 """Arrivals and lines in, readings in time out; live and replayed alike."""
 
+from tensionlog.model.columns import Columns
 from tensionlog.model.lines import DeviceLine
 from tensionlog.model.sitting import Ledger
+from tensionlog.timeline.block import Block
 from tensionlog.timeline.counted import CountedDevice
 from tensionlog.timeline.events import TimelineEvent
-from tensionlog.timeline.host_tie import ClockStep, Drift, HostTie, Stretch
+from tensionlog.timeline.host_tie import ClockStep, Drift, Stretch
 from tensionlog.timeline.plain import PlainDevice
+from tensionlog.timeline.reads import Reads
 
-_LONGEST_BURST_S = 30.0  # no terminal's buffer holds so many samples
 _SETTLED_AFTER_S = 60.0  # beyond that, more arrivals no longer touch a boot's beginning
 
 
@@ -46,9 +48,7 @@ class Timeline:
             else CountedDevice(rate_hz=rate_hz, adc_bits=adc_bits)
         )
         self._started_s = started_s
-        self._tie = HostTie()
-        self._at_s: float | None = None
-        self._chunk_from = (0, 0.0, 0)  # boot, device time and samples as the chunk began
+        self._reads = Reads(self._device)
         self._bases_s: dict[int, float] = {0: 0.0}
 
     @property
@@ -68,14 +68,27 @@ class Timeline:
 
     def arrived(self, at_s: float) -> None:
         """Say that what is fed from now on was read at host time `at_s` (UTC, s)."""
-        self._tie_chunk()
-        device = self._device
-        self._at_s = at_s
-        self._chunk_from = (device.boot, device.here_s, device.tally.samples)
+        self._reads.arrived(at_s)
 
     def feed(self, lines: list[DeviceLine]) -> list[TimelineEvent]:
         """Take decoded lines; return what they mean, in order."""
-        return self._device.feed(lines, self._at_s)
+        return self._device.feed(lines, self._reads.at_s)
+
+    def feed_columns(
+        self, columns: Columns, *, begins: list[int], at_s: list[float]
+    ) -> list[TimelineEvent]:
+        """Take many lines at once; the same as `arrived` and `feed` read by read.
+
+        Only for a device that numbers its samples.
+
+        Args:
+            columns: The lines.
+            begins: Where in the bytes each read begins, rising.
+            at_s: Host time of each of these reads.
+        """
+        assert isinstance(self._device, CountedDevice)  # a plain one has no columns
+        block = Block(columns, begins=begins, at_s=at_s, device=self._device, reads=self._reads)
+        return block.events()
 
     def close(self) -> list[TimelineEvent]:
         """Say that the stream has ended; return what was held back until now."""
@@ -107,8 +120,8 @@ class Timeline:
                 end). It only decides where the host's clock was set back, so that
                 `at_s` happened twice.
         """
-        self._tie_chunk()
-        stretches = self._tie.stretches()
+        self._reads.settle()
+        stretches = self._reads.tie.stretches()
         if not stretches:
             return self._laid_end_to_end(at_s - self._started_s)
         here = _nearest(stretches, near or self.now)
@@ -122,32 +135,13 @@ class Timeline:
 
     def drift_ppm(self) -> Drift | None:
         """How fast the device's clock runs against the host's; None: too short to tell."""
-        self._tie_chunk()
-        return self._tie.drift()
+        self._reads.settle()
+        return self._reads.tie.drift()
 
     def clock_steps(self) -> list[ClockStep]:
         """Where the host's clock was set by more than a quarter of a second or so."""
-        self._tie_chunk()
-        return self._tie.steps()
-
-    def _tie_chunk(self) -> None:
-        """Tie the samples of the chunk just read to the time it arrived."""
-        if self._at_s is None:
-            return
-        device = self._device
-        boot, from_s, samples = self._chunk_from
-        taken = device.tally.samples - samples
-        if taken == 0:
-            return
-        if taken * device.period_s > _LONGEST_BURST_S:
-            self._tie.add(boot, from_s + device.period_s if samples else 0.0, self._at_s)
-            return
-        if device.boot == boot:
-            self._tie.add(boot, device.here_s, self._at_s)
-            return
-        for number, last_s in device.last_s.items():
-            if number > boot or (number == boot and last_s != from_s):
-                self._tie.add(number, last_s, self._at_s)
+        self._reads.settle()
+        return self._reads.tie.steps()
 
     def _host_span(self, stretches: list[Stretch], number: int) -> tuple[float, float]:
         """Host times between which the stretch holds, its boot's ends included."""
@@ -165,7 +159,7 @@ class Timeline:
         before = max((b for b in self._device.last_s if b < boot), default=None)
         if before is None:
             return 0.0
-        self._tie_chunk()
+        self._reads.settle()
         base_s = self._base_s(before) + self._device.last_s[before]
         base_s += max(self._device.nominal_s, self._off_s(before, boot))
         if boot < self._device.boot or self._device.last_s.get(boot, 0.0) > _SETTLED_AFTER_S:
@@ -175,7 +169,10 @@ class Timeline:
     def _off_s(self, before: int, boot: int) -> float:
         """Host time from the last sample of one boot to the first of a later one."""
         last_s = self._device.last_s[before]
-        then, now = self._tie.offset_s(before, last_s), self._tie.offset_s(boot, 0.0)
+        then, now = (
+            self._reads.tie.offset_s(before, last_s),
+            self._reads.tie.offset_s(boot, 0.0),
+        )
         return 0.0 if then is None or now is None else now - then - last_s
 
     def _laid_end_to_end(self, since_start_s: float) -> tuple[int, float]:

@@ -7,12 +7,15 @@ clock for silences longer than a wrap, they do.
 
 from typing import NamedTuple
 
+from tensionlog.model.lines import Sample
+
 SEQ_SPAN = 1 << 16
 CLOCK_SPAN_US = 1 << 32
 
+ORDINARY_US = 250_000
+"""Below this, one conversion after the other needs no second thought, whatever the rate."""
 
 _ORDINARY_PERIODS = 20  # a header may say 80/s where a jumper on the board says 10/s
-_ORDINARY_US = 250_000
 _NEIGHBOUR_US = 60_000_000
 
 
@@ -21,6 +24,11 @@ class Stamp(NamedTuple):
 
     seq: int
     t_us: int
+
+    @classmethod
+    def of(cls, line: Sample) -> "Stamp":
+        """The stamp of a sample."""
+        return cls(line.seq, line.t_us)
 
 
 class Stride(NamedTuple):
@@ -75,8 +83,8 @@ def _as_long(stride: Stride, *, host_us: float) -> bool:
 
 
 def longest_step_us(period_us: float) -> float:
-    """Below this, one conversion after the other needs no second thought."""
-    return max(_ORDINARY_PERIODS * period_us, _ORDINARY_US)
+    """Below this, one conversion after the other is believed."""
+    return max(_ORDINARY_PERIODS * period_us, ORDINARY_US)
 
 
 def is_neighbour(before: Stamp, after: Stamp) -> bool:

@@ -1,32 +1,28 @@
 """A stream of bytes, cut anywhere, to device lines.
 
-Nearly every line is a sample, so runs of lines that have a sample's form are decoded
-column by column, and everything else by `decode_line`. The result is the same as line by
-line; only the speed is not.
+Nearly every line is a sample, so many lines at once are read in columns (`columns`), a few
+by one expression, and everything else by `decode_line`. The result is the same as line
+by line; only the speed is not.
 """
 
 import re
 from binascii import crc_hqx
 from functools import partial
-from itertools import repeat
+from typing import TYPE_CHECKING
 
 from tensionlog.model.lines import BadLine, DeviceLine, Sample
 from tensionlog.wire.lines import KEPT_BYTES, MAX_COUNTS, MAX_SEQ, MAX_T_US, decode_line
 from tensionlog.wire.splitter import LineSplitter
 
-# At most 512 lines, so that all their columns stay in the processor's cache.
-_RUN_OF_SAMPLES = re.compile(
-    rb"(?:S,(?:[1-9][0-9]{0,4}+|0),(?:[1-9][0-9]{0,9}+|0),(?:-?[1-9][0-9]{0,9}+|0)"
-    rb"\*[0-9A-F]{4}\r?\n){1,512}+"
-)
+if TYPE_CHECKING:
+    from tensionlog.model.columns import Columns
+
 _SAMPLE_LINES = re.compile(
     rb"^(S,([1-9][0-9]{0,4}|0),([1-9][0-9]{0,9}|0),(-?[1-9][0-9]{0,9}|0))"
     rb"\*([0-9A-F]{4})\r?\n",
     re.MULTILINE,
 )
-_TO_COMMAS = bytes.maketrans(b"*\n", b",,")
-_SHORT_BYTES = 256  # below that, columns cost more than they save
-_CHECKSUM_BYTES = len(b"*E6F7")
+_SHORT_BYTES = 4096  # below that, columns cost more than they save
 _new_sample = partial(tuple.__new__, Sample)  # a named tuple's own __new__ takes twice as long
 
 
@@ -72,6 +68,13 @@ class LineDecoder:
         """Add `data` and return every line that it completes, oldest first."""
         return _decode_block(self._lines.whole_lines(data))
 
+    def columns(self, data: bytes) -> "Columns":
+        """The same in columns, for bytes that come in big pieces."""
+        from tensionlog.wire.columns import columns
+
+        begin = -len(self._lines.pending)
+        return columns(self._lines.whole_lines(data), begin=begin)
+
     def close(self) -> list[DeviceLine]:
         """Say that the stream has ended.
 
@@ -89,18 +92,16 @@ def _decode_block(block: bytes) -> list[DeviceLine]:
     """Decode whole lines, each with its LF."""
     if len(block) < _SHORT_BYTES:
         return _decode_few(block)
-    decoded: list[DeviceLine] = []
-    at = 0
-    while at < len(block):
-        run = _RUN_OF_SAMPLES.match(block, at)
-        if run:
-            decoded += _samples(run[0])
-            at = run.end()
-        else:
-            end = block.index(b"\n", at) + 1
-            decoded.append(decode_line(block[at:end]))
-            at = end
-    return decoded
+    from tensionlog.wire.columns import columns
+
+    decoded = columns(block)
+    rows = zip(
+        decoded.seq.tolist(), decoded.t_us.tolist(), decoded.counts.tolist(), strict=True
+    )
+    samples: list[DeviceLine] = list(map(_new_sample, rows))
+    for nth, other in enumerate(decoded.others):
+        samples.insert(nth + other.before, other.line)
+    return samples
 
 
 def _decode_few(block: bytes) -> list[DeviceLine]:
@@ -108,39 +109,11 @@ def _decode_few(block: bytes) -> list[DeviceLine]:
     decoded: list[DeviceLine] = []
     for body, seq, t_us, counts, checksum in _SAMPLE_LINES.findall(block):
         sample = (int(seq), int(t_us), int(counts))
-        in_range = sample[0] <= MAX_SEQ and sample[1] <= MAX_T_US and _fits([sample[2]])
+        in_range = sample[0] <= MAX_SEQ and sample[1] <= MAX_T_US
+        in_range = in_range and -MAX_COUNTS - 1 <= sample[2] <= MAX_COUNTS
         if not in_range or crc_hqx(body, 0) != int(checksum, 16):
             break
         decoded.append(_new_sample(sample))
     if len(decoded) == block.count(b"\n"):
         return decoded
     return [decode_line(line) for line in block.split(b"\n")[:-1]]
-
-
-def _samples(run: bytes) -> list[DeviceLine]:
-    """Decode lines that all have the form of a sample, column by column."""
-    lines = run.split(b"\n")
-    del lines[-1]
-    fields = run.translate(_TO_COMMAS).split(b",")
-    seqs, times_us, counts = (list(map(int, fields[column::5])) for column in (1, 2, 3))
-    if max(seqs) > MAX_SEQ or max(times_us) > MAX_T_US or not _fits(counts):
-        return list(map(decode_line, lines))
-    decoded: list[DeviceLine] = list(map(_new_sample, zip(seqs, times_us, counts, strict=True)))
-    stated = list(map(int, fields[4::5], repeat(16)))  # int() passes over a CR
-    found = list(map(crc_hqx, _bodies(lines, b"\r" in run), repeat(0)))
-    if found != stated:
-        for row, pair in enumerate(zip(found, stated, strict=True)):
-            if pair[0] != pair[1]:
-                decoded[row] = decode_line(lines[row])
-    return decoded
-
-
-def _fits(counts: list[int]) -> bool:
-    return max(counts) <= MAX_COUNTS and min(counts) >= -MAX_COUNTS - 1
-
-
-def _bodies(lines: list[bytes], with_cr: bool) -> list[bytes]:
-    """What the checksums are over."""
-    if with_cr:
-        return [line[: line.index(b"*")] for line in lines]
-    return [line[:-_CHECKSUM_BYTES] for line in lines]

@@ -1,16 +1,22 @@
 """Recordings again: in the order of their times, the good ones answered, the bad ones told."""
 
 from datetime import timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tensionlog.errors import RecordingError
+from tensionlog.model.recording import Arrival
+from tensionlog.pipeline.answers import answer
 from tensionlog.pipeline.replay import Replayed, replay, replay_all
+from tensionlog.pipeline.sitting import Sitting
 from tensionlog.sources.recording import open_recording
 from tensionlog.store import Store
 from tensionlog.twin import play_job
 from tensionlog.twin.played import FIRST_DAY
+
+RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 
 @pytest.fixture
@@ -27,6 +33,28 @@ def test_recordings_are_read_in_the_order_of_their_times(two):
     read = [item.path.name for item in replay_all(two)]
 
     assert read == ["short.rec", "later.rec"]
+
+
+@pytest.mark.parametrize("name", ["dirty-line-job", "plain-sketch-job", "morning-check"])
+def test_big_pieces_give_what_read_by_read_gives(name):
+    """Block by block as a replay reads, and line by line as a live port gives it."""
+    reader = open_recording(RECORDINGS / f"{name}.rec.gz")
+    sitting = Sitting(reader.header)
+    for item in reader:
+        if isinstance(item, bytes):
+            sitting.feed(item)
+        elif isinstance(item, Arrival):
+            sitting.arrived(item.at_s)
+        else:
+            sitting.note(item)
+    sitting.close()
+    live, replayed = sitting.whole(), replay(reader)
+
+    assert answer(replayed, name=name) == answer(live, name=name)
+    assert replayed.drift_ppm == live.drift_ppm
+    assert [f.trace.counts.tolist() for f in replayed.found] == [
+        f.trace.counts.tolist() for f in live.found
+    ]
 
 
 def test_a_bad_file_is_an_error_and_the_good_ones_are_read(two, tmp_path):

@@ -1,11 +1,14 @@
 """Loaded stretches in a stream of readings: none missed, none cut in two, none invented."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tensionlog.pulls.finder import FinderRule, StretchFinder
+from tensionlog.pulls.finder import StretchFinder
+from tensionlog.pulls.finder_rule import FinderRule
 
 RATE_HZ = 80.0
 
@@ -66,6 +69,73 @@ def test_a_zero_that_wanders_slowly_is_followed(drift: float):
     force = bench((100.0, 3.0), (100.0, 3.0)) + drift * np.arange(round(18.0 * RATE_HZ)) / 10
 
     assert len(found_in(force)) == 2
+
+
+def as_told(stretch) -> tuple:
+    """All that a stretch says, in comparable form."""
+    return (
+        stretch.boot,
+        stretch.t_s.tolist(),
+        stretch.counts.tolist(),
+        stretch.first,
+        stretch.last,
+        stretch.base,
+        stretch.cut_at_end,
+        stretch.cut_at_start,
+    )
+
+
+forces = st.lists(
+    st.tuples(
+        st.sampled_from([-40.0, -3.0, 0.0, 1.9, 5.0, 9.0, 11.0, 13.0, 90.0]), st.integers(1, 60)
+    ),
+    min_size=1,
+    max_size=20,
+)
+
+
+@given(
+    parts=forces,
+    cuts=st.lists(st.integers(0, 1200), max_size=6),
+    scale=st.sampled_from([1.0, 100.0, -100.0]),
+    longest=st.sampled_from([50, 400_000]),
+    restart=st.one_of(st.none(), st.integers(0, 800)),
+    seed=st.integers(0, 99),
+)
+@settings(max_examples=60)
+def test_many_at_once_give_the_same_as_one_by_one(parts, cuts, scale, longest, restart, seed):
+    force = np.concatenate([np.full(n, level) for level, n in parts])
+    force = force + np.random.default_rng(seed).normal(0.0, 0.3, len(force))
+    counts = np.round(force * scale).astype(np.int64)
+    t_s = np.arange(len(counts)) / RATE_HZ
+    boots = np.zeros(len(counts), int) if restart is None else 1 * (t_s >= restart / RATE_HZ)
+    how = {"newtons_per_count": 1.0 / scale, "rule": FinderRule(longest=longest)}
+    one, many = finder(**how), finder(**how)
+    rows = zip(boots.tolist(), t_s.tolist(), counts.tolist(), strict=True)
+    singly = [one.push(*row) for row in rows]
+    found = []
+    places = {0, len(counts), *(c % len(counts) for c in cuts), int((boots == 0).sum())}
+    for begin, end in pairwise(sorted(places)):
+        part = slice(begin, end)
+        found += many.push_many(int(boots[begin]), t_s[part], counts[part])
+        assert many.loaded == (one.loaded if end == len(counts) else many.loaded)
+    singly += [one.interrupt()]
+    found += [many.interrupt()]
+    assert [as_told(s) for s in found if s] == [as_told(s) for s in singly if s]
+
+
+@pytest.mark.parametrize("size", [1, 5, 7, 100, 333])
+def test_how_many_come_at_once_does_not_matter(size: int):
+    """Each let-off, with readings near both thresholds, is cut at many places."""
+    counts = np.round(100 * bench((100.0, 1.0), (9.0, 0.2), (80.0, 0.7), (30.0, 2.0)))
+    counts = counts.astype(np.int64)
+    t_s = np.arange(len(counts)) / RATE_HZ
+    whole = finder(newtons_per_count=0.01).push_many(0, t_s, counts)
+    pieces, found = finder(newtons_per_count=0.01), []
+    for at in range(0, len(counts), size):
+        found += pieces.push_many(0, t_s[at : at + size], counts[at : at + size])
+    assert len(whole) == 3
+    assert [as_told(s) for s in found] == [as_told(s) for s in whole]
 
 
 @given(
