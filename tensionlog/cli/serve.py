@@ -13,6 +13,7 @@ import click
 
 from tensionlog.cli import options
 from tensionlog.cli.bench_file import load_settings
+from tensionlog.cli.check import guide_for
 from tensionlog.cli.one_server import Claim, only_server
 from tensionlog.cli.say import warn
 from tensionlog.errors import LinkError, UsageError
@@ -20,6 +21,7 @@ from tensionlog.errors import LinkError, UsageError
 if TYPE_CHECKING:
     from tensionlog.page.serve import Server
     from tensionlog.pipeline.bench_capture import BenchCapture
+    from tensionlog.pipeline.guide import Guide
     from tensionlog.recorder import Disk
     from tensionlog.settings import BenchSettings
 
@@ -195,6 +197,7 @@ def page_server(
         ),
         archive=archive,
         new_ref=lambda: f"J-{datetime.fromtimestamp(clock.utc_s(), UTC):%y%m%d-%H%M%S}",
+        make_guide=lambda kind, command: guide_of(kind, command, settings, db),
         foot=foot,
     )
     library = Library(
@@ -206,6 +209,7 @@ def page_server(
         practice=Practice(
             workshop=settings.workshop or "", restring_days=settings.restring_days
         ),
+        clamps=clamps_of(settings),
         utc=lambda: datetime.fromtimestamp(clock.utc_s(), UTC),
     )
     shell = Shell(
@@ -223,6 +227,38 @@ def page_server(
             yield server
     finally:
         archive.close()
+
+
+def guide_of(
+    kind: str, command: Mapping[str, Any], settings: "BenchSettings", db: Path | None
+) -> "Guide":
+    """The guide of this morning's check, or of one clamp's hold test.
+
+    Raises:
+        TensionlogError: The bench's set-up does not say how.
+    """
+    from tensionlog.check.setup import setup_from_table
+    from tensionlog.pipeline.check_guide import hold_steps_for
+    from tensionlog.pipeline.guide import Guide
+
+    if kind == "check":
+        wanted = {"full": bool(command.get("full")), "daily": False, "calibrate": False}
+        return guide_for(settings, db, **wanted, parts=(), clamps=())
+    setup, clamp = setup_from_table(settings.check or {}), str(command.get("clamp", ""))
+    if clamp not in setup.clamps:
+        raise UsageError(f"this bench has no clamp {clamp!r}, but {', '.join(setup.clamps)}.")
+    steps = hold_steps_for(setup, (clamp,), full=True)
+    if not steps:
+        raise UsageError(
+            "the set-up names no force for hold tests. Write it: 'tensionlog bench check'."
+        )
+    return Guide(steps, done="hold-done")
+
+
+def clamps_of(settings: "BenchSettings") -> tuple[str, ...]:
+    """Names of the bench's clamps, as the set-up of its check has them."""
+    named = (settings.check or {}).get("clamps")
+    return tuple(str(name) for name in named) if isinstance(named, list) else ("A", "B")
 
 
 def _go_on(bench: Any, folder: Path, name: str, clock: Clock, disk: "Disk | None") -> None:

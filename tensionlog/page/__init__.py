@@ -6,7 +6,10 @@
 * `steps`     what is confirmed before and after a job
 * `story`     what the notes of a sitting say of the job's stage
 * `commands`  a key to the notes that it writes, or to why not
+* `drawn`     the string bed and the last trace, as plain values
+* `led`       a guided test: check, hold
 * `scene`     everything that the page shows, as one object
+* `library`   history, checks, clamps, papers
 * `clients`   who watches, who drives; each with a queue that cannot grow
 * `guard`     which requests are let in
 * `app`       the thin shell around these: Starlette

@@ -5,12 +5,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+from tensionlog.errors import TensionlogError
+from tensionlog.model.guide import KEYS as GUIDE_KEYS
 from tensionlog.page.commands import Decision, decide, passed_over, refused
 from tensionlog.page.form import Filled, read_form
 from tensionlog.page.scene import scene
 from tensionlog.page.story import stage, story
 from tensionlog.page.words import Words
-from tensionlog.pipeline.bench import Bench, Now
+from tensionlog.pipeline.bench import Bench
+from tensionlog.pipeline.guide import Guide
+from tensionlog.pipeline.now import Now
 from tensionlog.recorder import Recorder
 
 
@@ -55,6 +59,8 @@ class Desk:
         archive: The database.
         show: Given the scene with every change.
         new_ref: Makes a reference for a job that has none.
+        make_guide: Makes the guide of a `check` or a `hold`; raises `TensionlogError`
+            where the bench's set-up does not say how.
         foot: Key that a foot switch sends, as browsers name it.
     """
 
@@ -68,6 +74,7 @@ class Desk:
         archive: Archive,
         show: Callable[[Mapping[str, Any]], object] = lambda _scene: None,
         new_ref: Callable[[], str] = lambda: "",
+        make_guide: Callable[[str, Mapping[str, Any]], Guide] | None = None,
         foot: str = "PageDown",
     ) -> None:
         self.bench, self.words, self.unit = bench, words, unit
@@ -75,7 +82,7 @@ class Desk:
         self._make_recorder, self._archive, self._new_ref = make_recorder, archive, new_ref
         self._asked: set[tuple[Any, str]] = set()
         self._events = 0
-        self._foot = foot
+        self._foot, self._make_guide = foot, make_guide
         bench.told = self.changed
         archive.on_stored = lambda: self.show(self.scene())
 
@@ -99,7 +106,11 @@ class Desk:
         """Do what a page asks for, or say why not."""
         if command.get("do") == "ticket":
             return self._ticket(command)
+        if command.get("do") in ("check", "hold"):
+            return self._guide(str(command["do"]), command)
         now = self.bench.now
+        if now.guiding is not None and now.header is not None and now.header.purpose != "job":
+            return self._guide_key(command)
         if now.path is None:
             return self._said(refused("no.job"))
         return self._said(decide(command, story(now.notes), now.standing))
@@ -134,6 +145,30 @@ class Desk:
                 over_limit=filled.over_limit,
             )
         self._begin(filled)
+        return Answered(ok=True)
+
+    def _guide(self, kind: str, command: Mapping[str, Any]) -> Answered:
+        """Begin a guided test, if nothing else is under way and the set-up says how."""
+        if self.bench.now.path is not None:
+            return self._said(refused("no.under-way"))
+        if self._make_guide is None:
+            return self._said(refused("no.guide"))
+        try:
+            guide = self._make_guide(kind, command)
+        except TensionlogError as error:
+            return Answered(ok=False, text=str(error))
+        self.bench.guide(guide, lambda: self._make_recorder(kind), kind)
+        return Answered(ok=True)
+
+    def _guide_key(self, command: Mapping[str, Any]) -> Answered:
+        """A key of the guide: next, again, skip, stop, or a number that it asks for."""
+        do = str(command.get("do", ""))
+        key = {"confirm": "next", "redo": "again", "undo": "again"}.get(do, do)
+        if key == "number":
+            key = str(command.get("number", "")).replace(",", ".")[:20]
+        elif key not in GUIDE_KEYS:
+            return self._said(refused("no.unknown", do=do[:40]))
+        self.bench.guide_key(key)
         return Answered(ok=True)
 
     def _begin(self, filled: Filled) -> None:

@@ -1,6 +1,6 @@
 """What a page asks for beside the job under way: history, checks, clamps, papers, numbers."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, tzinfo
 from typing import Any, Final
 
@@ -33,6 +33,7 @@ class Library:
         unit: Unit of the workshop.
         bench_name: Whose tests and services are shown.
         practice: What is printed on slips.
+        clamps: Names of the bench's clamps.
         utc: What time it is.
         zone: Time zone of the workshop; None is this computer's.
     """
@@ -46,12 +47,13 @@ class Library:
         unit: str,
         bench_name: str,
         practice: Practice,
+        clamps: Sequence[str],
         utc: Callable[[], datetime],
         zone: tzinfo | None = None,
     ) -> None:
         self._bench, self._archive, self._words = bench, archive, words
         self._unit, self._bench_name, self._practice = unit, bench_name, practice
-        self._utc, self._zone = utc, zone
+        self._utc, self._zone, self._clamps = utc, zone, clamps
 
     # -- the number ----------------------------------------------------------------------
 
@@ -193,7 +195,7 @@ class Library:
             }
             for on, body in self._archive.services(self._bench_name)[:MOST_LISTED]
         ]
-        return {"tests": rows, "services": services}
+        return {"tests": rows, "services": services, "names": list(self._clamps)}
 
     def cell(self) -> dict[str, Any]:
         """Morning checks, the latest first."""

@@ -4,27 +4,20 @@ Made anew with every change from what was recorded; it holds no state of its own
 """
 
 from collections.abc import Mapping
-from typing import Any, Final
-
-import numpy as np
+from typing import Any
 
 from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull
-from tensionlog.model.sitting import Found
 from tensionlog.page.commands import clamp_names
+from tensionlog.page.drawn import bed, counts, trace
+from tensionlog.page.led import led, result
 from tensionlog.page.steps import AFTER, BEFORE, TOO_MUCH_MM, Step
 from tensionlog.page.story import Story, stage, step_now, story
-from tensionlog.page.verdict import Verdict, is_loss, off_pct, verdict
+from tensionlog.page.verdict import Verdict, verdict
 from tensionlog.page.words import Words
-from tensionlog.pipeline.bench import Now
-from tensionlog.pipeline.quick import Lap, Standing
+from tensionlog.pipeline.now import Guiding, Now
+from tensionlog.pipeline.quick import Standing
 from tensionlog.report.rounding import Reader, fixed, orders
-from tensionlog.report.view import Limits
-
-TRACE_POINTS: Final = 240
-"""Points of the last pull's trace: a canvas some six hundred wide shows no more."""
-
-SAID_WORDS: Final = ("lost", "gave")
 
 
 def scene(now: Now, words: Words, *, unit: str, is_calibrated: bool) -> dict[str, Any]:
@@ -45,9 +38,11 @@ def scene(now: Now, words: Words, *, unit: str, is_calibrated: bool) -> dict[str
         "stage": "home",
     }
     if now.path is None or now.header is None:
-        return shown
+        return shown | {"result": result(now, words)}
     if now.header.purpose != "job":
-        return shown | {"stage": now.header.purpose, "recording": now.path.name}
+        guiding = now.guiding or Guiding()
+        known = {"recording": now.path.name, "title": words(f"guide.{guiding.kind}")}
+        return shown | known | {"stage": "guide", "guide": led(guiding, words, unit=unit)}
     return shown | _job(now, words, reader)
 
 
@@ -71,11 +66,11 @@ def _job(now: Now, words: Words, reader: Reader) -> dict[str, Any]:
         "step": None if step is None else _step(step, told, words),
         "done_steps": _answered(told, words),
         "next": _next(standing, job, reader, words),
-        "counts": _counts(standing),
-        "bed": None if job is None else _bed(job, standing, pulls),
+        "counts": counts(standing),
+        "bed": None if job is None else bed(job, standing, pulls),
         "clamps": clamp_names(standing),
         "verdict": _verdict(now, pulls, words, reader, head),
-        "trace": _trace(now, pulls, reader),
+        "trace": trace(now, reader),
         "head_change": _head_change(told, words),
         "remarks": list(told.remarks[-3:]),
     }
@@ -180,65 +175,6 @@ def _next(
     }
 
 
-def _counts(standing: Standing | None) -> dict[str, int]:
-    done = {"L": 0, "R": 0, "X": 0}
-    names = {p for lap in _standing_laps(standing) if (p := lap.place.position)}
-    for name in names:
-        done[name[0]] += 1
-    totals = {"L": 0, "R": 0, "X": 0}
-    for position in standing.jobs[-1].sequence if standing and standing.jobs else ():
-        totals[position[0]] += 1
-    return {
-        "left": done["L"], "left_of": totals["L"],
-        "right": done["R"], "right_of": totals["R"],
-        "crosses": done["X"], "crosses_of": totals["X"],
-    }  # fmt: skip
-
-
-def _standing_laps(standing: Standing | None) -> list[Lap]:
-    """Laps of the bed under way that were not taken back, the one still held left out."""
-    if standing is None or not standing.laps:
-        return []
-    number = len(standing.jobs)
-    laps = standing.laps[:-1] if standing.is_loaded else standing.laps
-    return [lap for lap in laps if not lap.place.void and lap.place.job_number == number]
-
-
-def _bed(job: Job, standing: Standing | None, pulls: Mapping[int, Pull]) -> dict[str, Any]:
-    """The string bed: each string with where it lies and how it stands."""
-    states: dict[str, str] = {}
-    laps = () if standing is None else standing.laps
-    held = {id(lap) for lap in _standing_laps(standing)}
-    for number, lap in enumerate(laps):
-        position = lap.place.position
-        if position is None or id(lap) not in held:
-            continue
-        pull = pulls.get(number)
-        states[position] = "done" if states.get(position) != "lost" else "lost"
-        if pull is not None and _is_off(pull):
-            states[position] = "off"
-        if pull is not None and pull.held_position and is_loss(pull, Limits()):
-            states[pull.held_position] = "lost"
-    n_left = job.mains // 2
-    mains = [f"L{n_left - i}" if i < n_left else f"R{i - n_left + 1}" for i in range(job.mains)]
-    top = job.raw.get("crosses_from") != "bottom"
-    crosses = [f"X{i + 1}" for i in range(job.crosses)]
-    wide, long = job.raw.get("head_wide_m"), job.raw.get("head_long_m")
-    is_known = isinstance(wide, int | float) and isinstance(long, int | float)
-    return {
-        "mains": [[name, states.get(name, "")] for name in mains],
-        "crosses": [
-            [name, states.get(name, "")] for name in (crosses if top else crosses[::-1])
-        ],
-        "ratio": float(wide) / float(long) if is_known and wide and long else 0.78,
-    }
-
-
-def _is_off(pull: Pull) -> bool:
-    off = off_pct(pull)
-    return off is not None and abs(off) > Limits().look_pct
-
-
 def _verdict(
     now: Now, pulls: Mapping[int, Pull], words: Words, reader: Reader, head: str | None
 ) -> dict[str, Any] | None:
@@ -277,46 +213,6 @@ def _as_dict(
         "final": is_final,
         "seen_at": seen_at_s,
     }
-
-
-def _trace(now: Now, pulls: Mapping[int, Pull], reader: Reader) -> dict[str, Any] | None:
-    """The last pull that was let off, thinned; the page draws the one under way itself."""
-    found = now.whole.found if now.whole is not None else ()
-    if not found:
-        return None
-    last = found[-1]
-    points = _points(last, now, reader)
-    pull = last.pull
-    start_s = pull.start_s
-    return {
-        "pull": last.number,
-        "position": pull.position or "",
-        "points": points,
-        "target": None if pull.target is None else reader.convert(pull.target),
-        "release": None
-        if pull.release_s is None or pull.release is None
-        else [round(pull.release_s - start_s, 3), round(reader.convert(pull.release), 2)],
-    }
-
-
-def _points(found: Found, now: Now, reader: Reader) -> list[list[float]]:
-    """Seconds from the pull's start and force above empty, at most `TRACE_POINTS`."""
-    trace, pull = found.trace, found.pull
-    if not len(trace.t_s) or now.whole is None:
-        return []
-    boots = now.whole.boot_starts_s
-    shift = boots[trace.boot] if trace.boot < len(boots) else 0.0
-    t = trace.t_s + shift - pull.start_s
-    calibration = now.header.calibration if now.header is not None else None
-    is_force = calibration is not None and pull.unit == "N"
-    force = calibration.force_n(trace.counts) if is_force and calibration else trace.counts
-    force = force - (pull.idle or 0.0)
-    end = (pull.let_off_s or pull.start_s + 20.0) - pull.start_s + 0.4
-    keep = np.flatnonzero((t > -0.3) & (t < end))
-    keep = keep[:: max(1, -(-len(keep) // TRACE_POINTS))]
-    return [
-        [round(float(t[i]), 3), round(float(reader.convert(float(force[i]))), 2)] for i in keep
-    ]
 
 
 def _head_change(told: Story, words: Words) -> dict[str, Any] | None:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from tensionlog.errors import TensionlogError
 from tensionlog.model.recording import Header
-from tensionlog.pipeline.bench import Now
 from tensionlog.pipeline.keeping import keep, sitting_name
+from tensionlog.pipeline.now import Now
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.sitting import Whole
 from tensionlog.pipeline.views import job_view

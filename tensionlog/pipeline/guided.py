@@ -1,7 +1,7 @@
 """A guide on a live sitting: readings as the sitting takes them, notes as it asks for them."""
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Protocol
 
 from tensionlog.model.guide import Said, Write
 from tensionlog.pipeline.guide import Guide
@@ -9,8 +9,24 @@ from tensionlog.pipeline.live import Live, Told
 from tensionlog.timeline import FaultSeen, Reading
 
 if TYPE_CHECKING:
+    from tensionlog.model.recording import Header
     from tensionlog.pipeline.capture import Capture
-    from tensionlog.pipeline.sitting import Sitting
+
+
+class Heard(Protocol):
+    """What a guide listens to: a sitting, or the fast look at one."""
+
+    header: "Header"
+
+    def listen(self, tap: Callable[[Sequence[object]], object]) -> None:
+        """Have readings, faults and restarts told as they come."""
+
+    def seconds(self, boot: int, t_s: float) -> float:
+        """A reading's time on the recording's axis, seconds."""
+
+    @property
+    def carries_newtons(self) -> bool:
+        """Whether readings are newtons as they come."""
 
 
 class Guided:
@@ -24,19 +40,22 @@ class Guided:
     def __init__(self, guide: Guide, *, capture: "Capture") -> None:
         self.guide = guide
         self._capture = capture
-        self._sitting: Sitting | None = None
+        self._sitting: Heard | None = None
         self._said: list[Said] = []
 
-    def listen(self, sitting: "Sitting") -> None:
+    def listen(self, sitting: Heard) -> None:
         """Follow a sitting from its first reading on."""
         self._sitting = sitting
         sitting.listen(self._heard)
 
     def poll(self, live: Live, timeout_s: float) -> tuple[list[Told], list[Said]]:
         """What the sitting tells, and what the guide said meanwhile."""
-        told = live.poll(timeout_s)
+        return live.poll(timeout_s), self.said()
+
+    def said(self) -> list[Said]:
+        """What the guide said since the last call."""
         said, self._said = self._said, []
-        return told, said
+        return said
 
     def key(self, key: str) -> None:
         """Pass a key on; what comes of it is told by the next `poll`."""
@@ -45,8 +64,7 @@ class Guided:
     def stop(self) -> list[Said]:
         """Break the guide off where it is not over; what it said since the last `poll`."""
         self._take(self.guide.stop())
-        said, self._said = self._said, []
-        return said
+        return self.said()
 
     def refuse(self, words: str, **values: object) -> None:
         """Say that something is wrong with the line."""
@@ -63,7 +81,7 @@ class Guided:
             elif isinstance(event, FaultSeen):
                 self._take(self.guide.refuse(event.name))
 
-    def _value(self, sitting: "Sitting", counts: float) -> float:
+    def _value(self, sitting: Heard, counts: float) -> float:
         """The reading in newtons; counts where the guide is to find the scale itself."""
         calibration = sitting.header.calibration
         if calibration is None or sitting.carries_newtons or self.guide.wants_counts:

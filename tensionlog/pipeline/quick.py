@@ -6,7 +6,7 @@ same stretches, and reads the one pull under way by what the slow reading has ta
 numbers give way to those of the slow reading as soon as these are there.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -100,7 +100,20 @@ class Quick(Gatherer):
         told = shapes_of(self._runs[-1], calibration=self._calibration())
         self._shapes.append(told[-1][1] if told else None)
 
+    def listen(self, tap: Callable[[Sequence[object]], object]) -> None:
+        """Have readings, faults and restarts told as they come, in batches."""
+        self.tap = tap
+
     # -- what is known ---------------------------------------------------------------
+
+    def seconds(self, boot: int, t_s: float) -> float:
+        """A reading's time on the recording's axis, seconds from its first sample."""
+        return self.timeline.seconds(boot, t_s)
+
+    @property
+    def carries_newtons(self) -> bool:
+        """Whether readings are newtons as they come (plain dialect with a unit)."""
+        return self.timeline.carries_newtons
 
     @property
     def now_s(self) -> float:

@@ -290,6 +290,75 @@
       ["n", say("key.note"), () => show("note")], ...always()]);
   };
 
+  /* -- a guided test ---------------------------------------------------------------------- */
+  let news = -1;
+  const guide = () => {
+    const g = state.guide;
+    const key = `guide${g.number}${g.asks_number}`;
+    if (painted !== key) {
+      painted = key;
+      $("main").replaceChildren(el("section", {class: "guide"},
+        el("div", {class: "dots"}, el("span", {class: "soft"}, `${g.title}  ${g.number} / ${g.of}`)),
+        el("h1", {class: "glance", id: "g-word"}), el("p", {class: "how", id: "g-sentence"}),
+        el("div", {class: "now", id: "g-reading"}), el("div", {class: "bar"}, el("i", {id: "g-share"})),
+        el("p", {id: "g-state", class: "soft"}),
+        g.asks_number ? el("label", {}, say("guide.number"), el("input", {id: "g-number", inputmode: "decimal"})) : null,
+        el("p", {id: "g-refused", class: "error"}), el("p", {id: "g-caution", class: "caution"}),
+        el("div", {id: "g-took", class: "answers"})));
+      const next = () => ($("g-number") && $("g-number").value ?
+        send({do: "number", number: $("g-number").value}) : send({do: "next"}));
+      keys([["enter", say("key.next"), next], ["foot", "", next],
+        ["a", say("key.again"), () => send({do: "again"})],
+        ["s", say("key.skip"), () => send({do: "skip"})],
+        ["q", say("key.stop"), () => send({do: "stop"})], ...always()]);
+    }
+    $("g-word").textContent = g.word;
+    $("g-sentence").textContent = g.sentence;
+    $("g-reading").textContent = g.reading || "–";
+    $("g-state").textContent = g.state;
+    $("g-share").style.width = `${Math.round(100 * g.share)}%`;
+    $("g-refused").textContent = g.refused;
+    $("g-refused").hidden = !g.refused;
+    $("g-caution").textContent = g.caution;
+    $("g-caution").hidden = !g.caution;
+    $("g-took").replaceChildren(...g.took.map((text) => el("span", {}, text)));
+    if (g.news !== news) {
+      if (news >= 0) Sound.tones(g.tones);
+      news = g.news;
+      $("said").textContent = g.refused || g.sentence;
+    }
+  };
+  let dismissed = sessionStorage.getItem("dismissed") || "";
+  const found = () => {
+    const r = state.result;
+    if (painted === r.name) return;
+    painted = r.name;
+    const tone = TONE[r.verdict] || "look";
+    const done = () => {
+      dismissed = r.name;
+      sessionStorage.setItem("dismissed", dismissed);
+      show("");
+    };
+    $("main").replaceChildren(el("section", {class: "ask"},
+      el("div", {class: `check ${tone}`}, Draw.mark(tone),
+        el("div", {}, el("div", {}, r.title), el("div", {class: "word"}, r.word))),
+      el("div", {}, ...r.lines.map((line) => el("p", {}, line))),
+      el("div", {class: "row"}, button("Enter", say("guide.done"), done, "big main"))));
+    keys([["enter", "", done], ["foot", "", done], ["escape", "", done], ...always()]);
+  };
+  const which = async () => {
+    if (painted === "hold") return;
+    painted = "hold";
+    const list = await get("/clamps.json");
+    if (painted !== "hold") return;
+    const test = (name) => () => { send({do: "hold", clamp: name}); show(""); };
+    $("main").replaceChildren(el("section", {class: "ask"}, el("h1", {}, say("hold.title")),
+      el("p", {class: "how"}, say("hold.how")), el("p", {class: "caution"}, say("caution.string")),
+      el("div", {class: "choices needs-drive"}, ...list.names.map((name) => button(name, "", test(name), "big")))));
+    keys([...list.names.map((name) => [name, "", test(name)]),
+      ["escape", say("key.back"), () => show("")], ...always()]);
+  };
+
   /* -- home, ticket, history ------------------------------------------------------------ */
   const TONE = {good: "good", adjust: "look", watch: "look", old: "look", none: "look",
     unfinished: "look", stop: "bad", service: "bad"};
@@ -471,6 +540,10 @@
     if (atWork && (view === "ticket" || view === "history")) view = "";
     if (view === "ticket") return ticket();
     if (view === "history") return history();
+    if (state.stage === "guide") return guide();
+    if (state.stage === "home" && view === "hold") return which();
+    if (view === "hold") view = "";
+    if (state.stage === "home" && state.result && state.result.name !== dismissed) return found();
     if (state.stage === "home") return atHome();
     if (state.stage === "refused") return refused();
     if (state.stage === "slip") return slip();

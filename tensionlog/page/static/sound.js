@@ -40,6 +40,16 @@ const Sound = (() => {
       ready();
       if (on) this.play("good");
     },
+    /* A guide's own tones, one behind the other: [hertz, milliseconds]. */
+    tones(list) {
+      document.documentElement.dataset.sound = list.map((tone) => tone[0]).join(" ");
+      if (!on || context === null) return;
+      let at = 0;
+      for (const [hertz, millis] of list) {
+        note(["sine", hertz, hertz, at, millis / 1000, 0.35]);
+        at += millis / 1000 + 0.04;
+      }
+    },
     play(tone) {
       document.documentElement.dataset.sound = tone;
       if (on && context !== null && NOTES[tone]) NOTES[tone].forEach(note);
