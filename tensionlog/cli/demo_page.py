@@ -18,9 +18,25 @@ from tensionlog.cli.serve import Clock, page_server
 from tensionlog.settings import BenchSettings
 
 if TYPE_CHECKING:
+    from tensionlog.model.guide import Ask
     from tensionlog.page.serve import Server
     from tensionlog.twin.bench import Bench
+    from tensionlog.twin.live_feed import LiveFeed
     from tensionlog.twin.stage import StageFeed
+
+CHECK: dict[str, Any] = {
+    "reference": "masses",
+    "masses_kg": [2.0, 5.0, 10.0],
+    "mass_class": "M1",
+    "gravity": 9.81,
+    "daily_kg": [10.0],
+    "rated_N": 500.0,
+    "clamps": ["A", "B"],
+    "hold_target_N": 110.0,
+    "hold_span_m": 0.5,
+    "hold_EA_N": 2000.0,
+}
+"""An invented set of masses and a control reel, so that check and hold test can be led."""
 
 WATCH_EVERY_S = 0.05
 
@@ -82,7 +98,9 @@ def demo_server(
             page_port=page_port, disk=disk, header=header,
             clock=Clock(monotonic_s=clock.monotonic_s, utc_s=clock.utc_s),
         ) as server:  # fmt: skip
-            hands = Hands(server, feed, clock, bench, seed=seed, mishaps=mishaps, hurry=hurry)
+            hands = DemoHands(
+                server, feed, clock, bench, seed=seed, mishaps=mishaps, hurry=hurry
+            )
             hands.start()
             try:
                 yield server
@@ -102,6 +120,7 @@ def _settings(header: Mapping[str, Any], unit: str) -> BenchSettings:
         calibration={key: scale[key] for key in ("zero_counts", "counts_per_N")},
         unit=unit,
         operator="the twin",
+        check=CHECK,
         workshop="An invented workshop",
         restring_days=90,
     )
@@ -126,7 +145,7 @@ def _link(feed: "StageFeed", clock: FastClock) -> Iterator[str]:
         yield url
 
 
-class Hands:
+class DemoHands:
     """Whoever strings at the twin, once everything is confirmed on the page.
 
     They take back what was pulled badly; the rest is left to whoever drives.
@@ -147,6 +166,9 @@ class Hands:
         self._seed, self._hurry = seed, hurry
         self._mishaps = {"R4": "redo"} if mishaps is None else mishaps
         self._goes_on = True
+        self._led: LiveFeed | None = None
+        self._asked: Ask | None = None
+        self._guided = 0
         self._strung: set[str] = set()
         self._due: list[tuple[float, dict[str, Any]]] = []
         self._thread = Thread(target=self._work, name="hands", daemon=True)
@@ -163,6 +185,7 @@ class Hands:
     def _work(self) -> None:
         while self._goes_on:
             time.sleep(WATCH_EVERY_S)
+            self._follow_guide()
             scene = self._desk.scene()
             recording = str(scene.get("recording", ""))
             if scene["stage"] == "strings" and not scene.get("step"):
@@ -189,6 +212,30 @@ class Hands:
         for at_s, body in Script(played.recording).notes:
             if body["note"] in ("redo", "undo", "lift-off", "clamp", "place"):
                 self._due.append((began_s + at_s, body))
+
+    def _follow_guide(self) -> None:
+        """Do what a guided test asks for, as long as one is under way."""
+        from tensionlog.twin.hands import draw_hands
+        from tensionlog.twin.live_feed import LiveFeed
+
+        now = self._desk.bench.now
+        is_led = now.path is not None and now.guiding is not None and now.guiding.done is None
+        if not is_led or now.guiding is None:
+            if self._led is not None:
+                self._led = self._asked = None
+                self._feed.lead(None)
+            return
+        if self._led is None:
+            self._guided += 1
+            seed = self._seed + 100 * self._guided
+            self._led = LiveFeed(draw_hands(self._bench, seed=seed), seed=seed)
+            self._feed.lead(self._led)
+        now_s, ask = self._clock.monotonic_s(), now.guiding.ask
+        if ask is not None and ask != self._asked:
+            self._asked = ask
+            self._led.asked(ask, now_s)
+        for key in self._led.keys(now_s):
+            self._desk.bench.guide_key(key)
 
     def _press(self) -> None:
         while self._due and self._due[0][0] <= self._clock.monotonic_s():

@@ -242,8 +242,16 @@ def guide_of(
     from tensionlog.pipeline.guide import Guide
 
     if kind == "check":
-        wanted = {"full": bool(command.get("full")), "daily": False, "calibrate": False}
-        return guide_for(settings, db, **wanted, parts=(), clamps=())
+        part = command.get("part")
+        return guide_for(
+            settings,
+            db,
+            full=part == "weekly",
+            daily=part == "daily",
+            calibrate=False,
+            parts=(),
+            clamps=(),
+        )
     setup, clamp = setup_from_table(settings.check or {}), str(command.get("clamp", ""))
     if clamp not in setup.clamps:
         raise UsageError(f"this bench has no clamp {clamp!r}, but {', '.join(setup.clamps)}.")

@@ -82,15 +82,15 @@ class Desk:
         self._make_recorder, self._archive, self._new_ref = make_recorder, archive, new_ref
         self._asked: set[tuple[Any, str]] = set()
         self._events = 0
+        self._path: Path | None = None
         self._foot, self._make_guide = foot, make_guide
         bench.told = self.changed
         archive.on_stored = lambda: self.show(self.scene())
 
     def changed(self, now: Now) -> None:
         """The bench has changed: the follower calls this with every change."""
-        if not now.catching_up:
-            self._pass_over(now)
-            self._buttons(now)
+        self._pass_over(now)
+        self._buttons(now)
         self._events = len(now.events)
         self._archive.kept(now)
         self.show(self.scene(now))
@@ -199,7 +199,9 @@ class Desk:
 
     def _buttons(self, now: Now) -> None:
         """The device's own `next` says yes where something is to be confirmed."""
-        for name in now.events[self._events :]:
+        fresh = now.events[self._events :] if now.path == self._path else ()
+        self._path = now.path
+        for name in fresh:
             told = story(now.notes)
             if name == "next" and stage(told, now.standing) != "strings":
                 self.do({"do": "confirm"})

@@ -43,15 +43,18 @@ def scene(now: Now, words: Words, *, unit: str, is_calibrated: bool) -> dict[str
         guiding = now.guiding or Guiding()
         known = {"recording": now.path.name, "title": words(f"guide.{guiding.kind}")}
         return shown | known | {"stage": "guide", "guide": led(guiding, words, unit=unit)}
-    return shown | _job(now, words, reader)
+    told = story(now.notes)
+    if not told.ticket:  # the recording was made a moment ago; its ticket is on the way
+        return shown
+    return shown | _job(now, told, words, reader)
 
 
 def _link_text(now: Now, words: Words) -> str:
     return "" if now.link == "ok" else words(f"link.{now.link}", text=now.link_text)
 
 
-def _job(now: Now, words: Words, reader: Reader) -> dict[str, Any]:
-    told, standing = story(now.notes), now.standing
+def _job(now: Now, told: Story, words: Words, reader: Reader) -> dict[str, Any]:
+    standing = now.standing
     step, at = step_now(told, standing), stage(told, standing)
     job = standing.jobs[-1] if standing and standing.jobs else None
     pulls = pulls_by_lap(now)

@@ -17,13 +17,11 @@ def plain(text: str) -> str:
     >>> plain("Ilka Vardhölm-Ørsted"), plain("Straße 7")
     ('ilka vardholm orsted', 'strasse 7')
     """
+    taken_apart = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
     # These letters have no accent to take off, and people type them without.
-    folded = text.casefold().translate({ord("ø"): "o", ord("ł"): "l", ord("đ"): "d"})
-    taken_apart = unicodedata.normalize("NFKD", folded)
-    kept = "".join(
-        c if c.isalnum() else " " for c in taken_apart if not unicodedata.combining(c)
-    )
-    return " ".join(kept.split())
+    folded = taken_apart.translate({ord("ø"): "o", ord("ł"): "l", ord("đ"): "d"})
+    bare = (c for c in folded if not unicodedata.combining(c))
+    return " ".join("".join(c if c.isalnum() else " " for c in bare).split())
 
 
 def likeness(query: str, text: str) -> float:

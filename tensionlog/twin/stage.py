@@ -6,8 +6,9 @@ due. Between two plays the device goes on measuring the empty cell, as a real on
 
 from collections import deque
 from collections.abc import Iterator
-from threading import Lock
+from threading import RLock
 
+from tensionlog.twin.live_feed import LiveFeed
 from tensionlog.twin.script_feed import ScriptFeed, Timed, device_lines
 
 _IDLE_LINES = 120
@@ -25,9 +26,12 @@ class StageFeed(ScriptFeed):
             speed: How many seconds of a recording pass in one second of the clock.
         """
         self._cues: deque[bytes] = deque()
-        self._lock = Lock()
+        self._lock = RLock()
         self._began_at: dict[int, float] = {}
         self._played = 0
+        self._led: LiveFeed | None = None
+        self._led_since_s = self._led_for_s = 0.0
+        self._latest_s = 0.0
         super().__init__(lambda _hz: idle, rate_hz=rate_hz, speed=speed, resets_on_open=True)
 
     @property
@@ -37,8 +41,32 @@ class StageFeed(ScriptFeed):
 
     def put_on(self, recording: bytes) -> None:
         """Have a recording played as soon as what is on is over."""
+        self._cues.append(recording)
+
+    def lead(self, live: LiveFeed | None) -> None:
+        """Let an operator who does what a guide asks take the stage; None: leave it again."""
         with self._lock:
-            self._cues.append(recording)
+            if live is not None:
+                live.opened(self._latest_s)
+                self._led_since_s = self._latest_s
+            elif self._led is not None:
+                self._led_for_s += self._latest_s - self._led_since_s
+            self._led = live
+            self._go_on_from_here()
+
+    def due(self, now_s: float, *, waiting: int) -> bytes:
+        """Everything to be said by now."""
+        with self._lock:
+            self._latest_s = now_s
+            if self._led is not None:
+                lines = self._led.due(now_s).splitlines(keepends=True)
+                said = (self._said(line) for line in lines if line.startswith(b"S,"))
+                return self._greeting() + b"".join(said)
+            return super().due(now_s, waiting=waiting)
+
+    def _script_s(self, now_s: float) -> float:
+        # The script stands still while somebody else is on the stage.
+        return super()._script_s(now_s) - self._led_for_s * self._speed
 
     def began_s(self, number: int) -> float | None:
         """Script time at which play `number` (from 0) began, seconds; None before."""
@@ -51,8 +79,7 @@ class StageFeed(ScriptFeed):
         empty = [line for _, line in script if line.startswith(b"S,")][:_IDLE_LINES]
         at_s = 0.0
         while True:
-            with self._lock:
-                cue = self._cues.popleft() if self._cues else None
+            cue = self._cues.popleft() if self._cues else None
             self._go_on_from_here()
             if cue is not None:
                 self._now_playing = self._played

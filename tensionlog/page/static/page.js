@@ -346,6 +346,19 @@
       el("div", {class: "row"}, button("Enter", say("guide.done"), done, "big main"))));
     keys([["enter", "", done], ["foot", "", done], ["escape", "", done], ...always()]);
   };
+  const part = () => {
+    if (painted === "check") return;
+    painted = "check";
+    const begin = (more) => () => { send({do: "check", ...more}); show(""); };
+    const parts = [["Enter", "check.due", {}], ["1", "check.daily", {part: "daily"}],
+      ["2", "check.weekly", {part: "weekly"}]];
+    $("main").replaceChildren(el("section", {class: "ask"}, el("h1", {}, say("guide.check")),
+      el("p", {class: "how"}, say("check.how")), el("p", {class: "caution"}, say("caution.mass")),
+      el("div", {class: "choices needs-drive"}, ...parts.map(([key, label, more], i) =>
+        button(key, say(label), begin(more), i === 0 ? "big main" : "big")))));
+    keys([...parts.map(([key, , more]) => [key, "", begin(more)]), ["foot", "", begin({})],
+      ["escape", say("key.back"), () => show("")], ...always()]);
+  };
   const which = async () => {
     if (painted === "hold") return;
     painted = "hold";
@@ -372,7 +385,7 @@
       say(check.old ? "check.old" : "check.age", {age: check.age});
     const acts = [
       ["j", say("key.new"), () => newJob("")],
-      ["k", say("key.check"), () => send({do: "check"})],
+      ["k", say("key.check"), () => show("check")],
       ["t", say("key.hold"), () => show("hold")],
       ["h", say("key.history"), () => show("history")],
     ];
@@ -542,7 +555,8 @@
     if (view === "history") return history();
     if (state.stage === "guide") return guide();
     if (state.stage === "home" && view === "hold") return which();
-    if (view === "hold") view = "";
+    if (state.stage === "home" && view === "check") return part();
+    if (view === "hold" || view === "check") view = "";
     if (state.stage === "home" && state.result && state.result.name !== dismissed) return found();
     if (state.stage === "home") return atHome();
     if (state.stage === "refused") return refused();
