@@ -86,8 +86,19 @@ def alert_of(finding: Finding) -> Alert:
         do=do_of(finding),
         evidence=evidence_of(finding),
         since_s=best.since.at_s,
-        watched={name: best.shifts[name].level for name in best.moved},
+        watched={name: best.shifts[name].level for name in _clearly_moved(finding)},
     )
+
+
+def _clearly_moved(finding: Finding) -> tuple[str, ...]:
+    """Of the series that moved those which show it by themselves.
+
+    A cell that reads another force moves the head's readings too, but where those scatter
+    by more than that nobody could ever show by them that it was cured.
+    """
+    shifts, moved = finding.best.shifts, finding.best.moved
+    clear = tuple(n for n in moved if abs(shifts[n].size) > 2.0 * shifts[n].u)
+    return clear or moved
 
 
 def _runner_up(finding: Finding) -> str | None:

@@ -10,6 +10,7 @@ from tensionlog.cli.alerts import alerts
 from tensionlog.cli.bench import bench
 from tensionlog.cli.calibration import calibration, recompute
 from tensionlog.cli.check import check
+from tensionlog.cli.clamps import clamps
 from tensionlog.cli.demo import demo
 from tensionlog.cli.device import device
 from tensionlog.cli.device_check import check as _  # noqa: F401 - adds itself to `device`
@@ -63,8 +64,9 @@ def main() -> None:
 
 
 COMMANDS = (
-    demo, ports, bench, record, check, calibration, recompute, dial, trace, drift, replay,
-    report, status, verify, export, rebuild, serve, device, hold, alerts, service, return_,
+    demo, ports, device, bench, record, check, hold, calibration, recompute, dial, trace,
+    drift, replay, report, status, alerts, service, clamps, return_, verify, export, rebuild,
+    serve,
 )  # fmt: skip
 for command in COMMANDS:
     main.add_command(command)

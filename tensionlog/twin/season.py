@@ -88,6 +88,8 @@ def play_season(
     crosses: int | None = None,
     troubles: Sequence[Trouble] = DEFAULT_TROUBLES,
     pace: float = 0.15,
+    clamps_in_turn: bool = False,
+    job_every_days: int = 1,
     bench_name: str = "north",
     started: datetime = FIRST_DAY,
 ) -> Season:
@@ -104,6 +106,8 @@ def play_season(
         crosses: Crosses of each job; the usual number where None.
         troubles: What goes wrong.
         pace: Scale of the waits; recordings are shorter than life.
+        clamps_in_turn: Whether one clamp is hold-tested a day, in turn; else both are.
+        job_every_days: Days from one with jobs to the next.
         bench_name: What the bench is called.
         started: Morning of the first day.
     """
@@ -115,10 +119,11 @@ def play_season(
         beds=(mains, crosses),
         troubles=troubles,
         pace=pace,
+        clamps_in_turn=clamps_in_turn,
         started=started,
     )
     for day in range(days):
-        season.play_day(day, jobs=jobs_per_day)
+        season.play_day(day, jobs=0 if day % job_every_days else jobs_per_day)
     truth = {
         "troubles": [
             {"cause": t.cause, "day": t.day, "size": t.size, "mended": t.mended}
@@ -140,6 +145,7 @@ class _Season:
     beds: tuple[int | None, int | None]
     troubles: Sequence[Trouble]
     pace: float
+    clamps_in_turn: bool
     started: datetime
     sittings: list[tuple[str, Played]] = field(default_factory=list)
     days: list[dict[str, Any]] = field(default_factory=list)
@@ -223,6 +229,8 @@ class _Season:
         )
         self.sittings.append((f"day{day:03d}-check", check))
         for i, name in enumerate(bench.clamps):
+            if self.clamps_in_turn and day % len(bench.clamps) != i:
+                continue
             hold = play_hold(
                 seed=self._seed(day, 1 + i),
                 clamp=name,

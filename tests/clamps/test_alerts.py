@@ -119,6 +119,22 @@ def test_a_zero_that_went_the_other_way_is_not_cured():
     assert not closed_if_cured(done, gives([0.1], name="zero"), at_s=31 * DAY_S).is_open
 
 
+def test_only_what_shows_the_shift_by_itself_has_to_show_the_cure():
+    shifts = {
+        "span": Shift(0.8, 0.05, 0.0, 9),
+        "head": Shift(0.8, 1.0, 0.5, 9),
+        "zero": Shift(0.0, 0.05, 0.0, 9),
+    }
+    best = replace(
+        finding().best, cause="cell-span", moved=("span", "head"), telling=(), shifts=shifts
+    )
+    found = replace(finding(), cause="cell-span", best=best)
+    unclear = replace(best, moved=("head",))
+
+    assert alert_of(found).watched == {"span": 0.0}
+    assert alert_of(replace(found, best=unclear)).watched == {"head": 0.5}
+
+
 def test_what_comes_back_soon_opens_the_old_alert_again():
     done = acted(alert_of(finding()), at_s=AT_S + 1.0)
     closed = closed_if_cured(done, gives([0.9]), at_s=31 * DAY_S)
