@@ -10,6 +10,7 @@ from tensionlog.cli.say import json_line
 from tensionlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
+    from tensionlog.report.check_view import CheckView
     from tensionlog.report.view import JobView
     from tensionlog.store import Store, StoredJob
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 @options.needed_db
 @click.option("--job", "ref", help="The workshop's reference; without it, the latest job.")
 @click.option("--bed", type=click.IntRange(min=1), help="Which bed of that job; else the last.")
+@click.option("--check", is_flag=True, help="The latest morning check in place of a job.")
+@click.option("--bench", help="Whose check; else that of the latest one.")
 @options.unit
 @click.option("--out", type=click.Path(path_type=Path), help="File or folder of the page.")
 @click.option("--pull", help="One pull alone, such as R5 or its number; with --svg.")
@@ -27,13 +30,15 @@ def report(
     db: Path,
     ref: str | None,
     bed: int | None,
+    check: bool,
+    bench: str | None,
     unit: str,
     out: Path | None,
     pull: str | None,
     svg: Path | None,
     as_json: bool,
 ) -> None:
-    """Write the report of a job: one HTML page that loads nothing.
+    """Write the report of a job, or of a morning check: one HTML page that loads nothing.
 
     Prints a summary, or the same numbers as JSON; with --json a page is written only
     where --out says so. With --pull and --svg only that pull's picture is written.
@@ -42,6 +47,9 @@ def report(
         raise UsageError(
             "--pull and --svg go together: which pull, and the file to draw it in."
         )
+    if check:
+        _report_check(db, bench, unit, out, as_json)
+        return
     from tensionlog.pipeline.views import job_view
     from tensionlog.report.answer import job_json
     from tensionlog.report.summary import summary
@@ -59,6 +67,41 @@ def report(
         click.echo(summary(view), nl=False)
     if written is not None:
         click.echo(f"Report: {written}", err=as_json)
+
+
+def _report_check(
+    db: Path, bench: str | None, unit: str, out: Path | None, as_json: bool
+) -> None:
+    """The page of the latest check, and its numbers on stdout."""
+    from tensionlog.pipeline.answers import clean
+    from tensionlog.pipeline.check_views import check_view
+    from tensionlog.report.check_text import check_text
+    from tensionlog.store import Store
+
+    with Store(db, must_exist=True) as store:
+        view = check_view(store, bench=bench, unit=unit)
+    answer = {"check": view.check, "head": list(view.head_pulls), "holds": list(view.holds)}
+    written = None if as_json and out is None else write_check_page(view, out)
+    if as_json:
+        json_line(clean(answer))
+    else:
+        click.echo(check_text(answer), nl=False)
+    if written is not None:
+        click.echo(f"Report: {written}", err=as_json)
+
+
+def write_check_page(view: "CheckView", out: Path | None) -> Path:
+    """Write the page of a check to a file, or under its own name into a folder.
+
+    Raises:
+        UsageError: The place does not take it.
+    """
+    from tensionlog.report.check_page import check_page
+
+    named = (out or Path()) / f"check-{view.at:%Y-%m-%d}.html"
+    path = out if out is not None and not out.is_dir() else named
+    _write(path, check_page(view))
+    return path
 
 
 def write_page(view: "JobView", out: Path | None) -> Path:

@@ -17,18 +17,12 @@ from numpy.typing import NDArray
 
 from tensionlog.model.recording import Calibration
 from tensionlog.pulls.disturbed import runs_of
+from tensionlog.pulls.empty import empty_reading
 from tensionlog.pulls.finder import Stretch
 from tensionlog.pulls.noise import white_noise, without_spikes
 
 Floats = NDArray[np.float64]
 
-BLOCK_S = 0.3
-MOST_BLOCKS = 8
-"""The zero is the mean of the last eight calm blocks of 0.3 s: long against the noise,
-short against its wander."""
-
-EMPTY_WITHIN_N = 1.5
-"""Blocks this many deviations of the noise around the lowest third are empty too."""
 
 AGAIN_WITHIN_S = 1.2
 AGAIN_SHARE = 0.7
@@ -133,7 +127,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         return None
     noise = white_noise(force)
     clean, _ = without_spikes(force, noise)
-    idle, u_idle, idle_at = _empty_reading(t, clean, stretch.first, noise)
+    idle, u_idle, idle_at = empty_reading(t, clean, stretch.first, noise)
     if stretch.cut_at_start:
         idle, u_idle, idle_at = float(calibration.force_n(stretch.base)), noise, float(t[0])
     y = clean - idle
@@ -192,37 +186,6 @@ def _crest(t: Floats, y: Floats, begin: int, end: int) -> int:
     ahead = np.lib.stride_tricks.sliding_window_view(padded, soon + 1).max(axis=1)[: len(part)]
     ended = (part >= 0.985 * ahead) & (part >= 0.9 * part.max())
     return begin + int(np.argmax(ended))
-
-
-def _empty_reading(
-    t: Floats, force: Floats, first: int, noise: float
-) -> tuple[float, float, float]:
-    """Level, standard uncertainty and time of the quiet empty reading before `first`.
-
-    Slack that is taken up by hand only adds force, plucks and knocks come and go: of the
-    blocks before the rise those near the lowest third are empty, and of these the last
-    few are taken, because the zero wanders.
-    """
-    stop = int(np.searchsorted(t, t[first] - 0.25))
-    size = max(3, round(BLOCK_S / max(float(np.median(np.diff(t[: first + 2]))), 1e-6)))
-    count = stop // size
-    if count < 2:
-        some = force[: max(1, stop)]
-        u = max(float(some.std()), noise) / np.sqrt(len(some))
-        return float(np.median(some)), float(u), float(t[: len(some)].mean())
-    blocks = force[stop - count * size : stop].reshape(count, size)
-    times = t[stop - count * size : stop].reshape(count, size).mean(axis=1)
-    middle, spread = np.median(blocks, axis=1), blocks.std(axis=1)
-    lowest = float(np.quantile(middle, 0.3))
-    near = np.abs(middle - lowest) <= max(5.0 * noise / np.sqrt(size), EMPTY_WITHIN_N * noise)
-    calm = near & (spread <= 2.5 * max(noise, float(np.median(spread))))
-    if not calm.any():
-        calm = np.abs(middle - lowest) <= np.abs(middle - lowest).min()
-    chosen = np.flatnonzero(calm)[-MOST_BLOCKS:]
-    level = float(blocks[chosen].mean())
-    scatter = float(middle[chosen].std()) / np.sqrt(len(chosen))
-    u = max(noise / np.sqrt(len(chosen) * size), scatter if len(chosen) > 3 else 0.0)
-    return level, float(u), float(times[chosen].mean())
 
 
 def _ends_below_empty(y: Floats, stretch: Stretch) -> bool:

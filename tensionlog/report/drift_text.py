@@ -22,13 +22,25 @@ def drift_sentence(one: Mapping[str, Any]) -> str:
         days = "morning" if missing == 1 else "mornings"
         return f"{name}: {missing} more {days} before it can be watched."
     if one["size"] is None:
-        return f"{name}: steady over {one['mornings']} mornings."
+        return f"{name}, {one['mornings']} mornings: {_slow(one) or 'steady'}."
     unit = one["unit"]
     size = f"{one['size']:+.2f} ± {one['u_size']:.2f} {unit}"
     since = "" if one["since"] is None else f" since {one['since'][:10]}"
     if not one["alert"]:
         return f"{name}: moved by {size}{since}, less than matters."
     return f"{name}: LOOK, moved by {size}{since}.{_left(one)}"
+
+
+def _slow(one: Mapping[str, Any]) -> str:
+    """A trend whose interval leaves out nothing-at-all, though no chart has alarmed."""
+    slope, low, high = (one.get(f"slope_{key}") for key in ("per_day", "low", "high"))
+    if slope is None or low is None or high is None or low <= 0 <= high:
+        return ""
+    unit = one["unit"]
+    return (
+        f"no alarm, but creeping by {slope:+.3f} {unit} a day ({low:+.3f} to {high:+.3f})"
+        f"{_left(one).replace(' At', '; at').rstrip('.')}"
+    )
 
 
 def _left(one: Mapping[str, Any]) -> str:

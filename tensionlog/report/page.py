@@ -4,8 +4,6 @@ import base64
 import hashlib
 from typing import Any
 
-from plotly.offline import get_plotlyjs
-
 from tensionlog.report.behaviour import SCRIPT
 from tensionlog.report.look import DARK, LIGHT, PRINT, STYLE
 from tensionlog.report.markup import Markup, embedded, joined, json_script, tag
@@ -44,13 +42,21 @@ def plot(
     )
 
 
-def page(sections: list[Markup], *, title: str) -> str:
+def page(
+    sections: list[Markup], *, title: str, style: str = "", has_figures: bool = True
+) -> str:
     """Write the whole page.
+
+    Args:
+        sections: From top to bottom.
+        title: Of the window.
+        style: More of the style sheet.
+        has_figures: Whether anything needs the script that draws; if not, there is none.
 
     The content security policy lets exactly our two scripts run and nothing be loaded,
     so that a page mailed to a customer cannot call anybody.
     """
-    scripts = (get_plotlyjs(), SCRIPT)
+    scripts = _scripts() if has_figures else ()
     head = tag(
         "head",
         Markup('<meta charset="utf-8">'),
@@ -58,13 +64,13 @@ def page(sections: list[Markup], *, title: str) -> str:
         Markup('<meta name="viewport" content="width=device-width,initial-scale=1">'),
         Markup('<meta name="referrer" content="no-referrer">'),
         tag("title", title),
-        tag("style", Markup(STYLE)),
+        tag("style", Markup(STYLE + style)),
     )
     palettes = {"light": LIGHT, "dark": DARK, "print": PRINT}
     body = tag(
         "body",
-        tag("div", tag("noscript", tag("p", NO_SCRIPT)), *sections, class_="wrap"),
-        json_script(palettes, id="palettes"),
+        tag("div", *_without_script(has_figures), *sections, class_="wrap"),
+        *([json_script(palettes, id="palettes")] if has_figures else []),
         *(tag("script", Markup(script)) for script in scripts),
     )
     text = f'<!doctype html>\n<html lang="en">{head}{body}</html>\n'
@@ -72,8 +78,18 @@ def page(sections: list[Markup], *, title: str) -> str:
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
+def _scripts() -> tuple[str, ...]:
+    from plotly.offline import get_plotlyjs  # pages without figures do not wait for it
+
+    return get_plotlyjs(), SCRIPT
+
+
+def _without_script(has_figures: bool) -> list[Markup]:
+    return [tag("noscript", tag("p", NO_SCRIPT))] if has_figures else []
+
+
 def _policy(scripts: tuple[str, ...]) -> str:
-    hashes = " ".join(f"'sha256-{_digest(script)}'" for script in scripts)
+    hashes = " ".join(f"'sha256-{_digest(script)}'" for script in scripts) or "'none'"
     return (
         f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; "
         "img-src data:; base-uri 'none'; form-action 'none'"

@@ -29,3 +29,21 @@ def test_each_series_has_its_sentence(run, tmp_path):
 
     assert said.count("3 more mornings") == 2
     assert [one["name"] for one in row] == ["zero", "span"]
+
+
+def test_the_page_of_the_latest_check_is_written(run, tmp_path):
+    path = tmp_path / "a.db"
+    with Store(path) as store:
+        number = store.begin(
+            Header(bench="north", purpose="check", started=FIRST_DAY), name="x.rec"
+        )
+        store.add_answer(
+            number, "check", {"verdict": None, "problem": "broken off", "points": []}
+        )
+
+    ran = run("report", "--db", path, "--check", "--out", tmp_path)
+
+    assert ran.code == 0 and "NO VERDICT: broken off" in ran.out
+    assert "Broken off" in (tmp_path / "check-2026-03-02.html").read_text(encoding="utf-8")
+    assert run("report", "--db", path, "--check", "--json").rows[0]["check"]["points"] == []
+    assert "no morning check of" in run("report", "--db", path, "--check", "--bench", "x").error

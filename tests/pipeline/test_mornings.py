@@ -62,7 +62,7 @@ def test_a_span_that_creeps_is_told_with_its_first_day_and_the_time_that_is_left
     reached = span["tolerance_reached"]
     assert reached["t"] is not None and reached["earliest"] <= reached["t"]
     assert "LOOK, moved by +0.3" in drift_sentence(span)
-    assert "steady over 24" in drift_sentence(zero)
+    assert "24 mornings: steady" in drift_sentence(zero)
 
 
 def test_a_recalibration_starts_zero_and_span_again_and_leaves_the_head(store):
