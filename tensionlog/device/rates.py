@@ -1,5 +1,7 @@
 """What a line can carry: the figure that `R,<rate>` is measured by, host and device alike."""
 
+from math import floor
+
 from tensionlog.errors import UsageError
 
 BITS_PER_BYTE = 10
@@ -47,9 +49,9 @@ def check_rate(rate_hz: float, *, baud: int, adc_bits: int) -> None:
     needed = needed_bits_per_s(rate_hz, adc_bits=adc_bits)
     if needed <= SHARE_FOR_SAMPLES * baud:
         return
-    most = highest_rate_hz(baud, adc_bits=adc_bits)
+    most = floor(highest_rate_hz(baud, adc_bits=adc_bits))
     raise UsageError(
         f"{rate_hz:g} samples/s need up to {needed:,.0f} bit/s and this line has {baud:,}: it "
-        f"carries {most:.0f}/s of {adc_bits} bits. Ask for a lower rate, or set device and "
+        f"carries {most}/s of {adc_bits} bits. Ask for a lower rate, or set device and "
         "host to a faster line."
     )

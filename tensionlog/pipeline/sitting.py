@@ -26,6 +26,9 @@ from tensionlog.pulls.measured import SmallTrace
 RULE = "pulls-1"
 """Name of the rule that finds and reads pulls; it changes when its numbers change."""
 
+PROTO = 1
+"""The version of the wire that is read here."""
+
 OWN_NOTES = ("redo", "mark", "next")
 """Buttons of the device that are notes by themselves."""
 
@@ -211,13 +214,23 @@ class Sitting:
         return PHI_MAX_UNMEASURED if self._phi_max is None else self._phi_max
 
     def _warnings(self) -> tuple[str, ...]:
-        left_out = tuple(self._gathered.warnings) + self._about_rate()
+        left_out = (*self._gathered.warnings, *self._about_rate(), *self._about_wire())
         if self._gathered.calibrated or not self.ledger.samples:
             return left_out
         return (
             *left_out,
             "no calibration in the recording: forces are not known, readings are answered "
             "as counts. Do the morning check and record again, or give a calibration.",
+        )
+
+    def _about_wire(self) -> tuple[str, ...]:
+        proto = self._gathered.timeline.proto
+        if proto is None or proto == PROTO:
+            return ()
+        return (
+            f"the device speaks version {proto} of the wire and this tensionlog version "
+            f"{PROTO}: what it says otherwise than that is not understood. Ask "
+            "'tensionlog device identify' what to do.",
         )
 
     def _about_rate(self) -> tuple[str, ...]:

@@ -57,6 +57,11 @@ class Timeline:
         return isinstance(self._device, PlainDevice) and self._device.has_unit
 
     @property
+    def proto(self) -> int | None:
+        """Version of the wire that the device says it speaks; None where it said none."""
+        return self._device.proto if isinstance(self._device, CountedDevice) else None
+
+    @property
     def rate_hz(self) -> float | None:
         """Samples per second of device time, as measured; plain dialect: as stated."""
         return 1.0 / self._device.period_s if self._device.period_s else None

@@ -166,7 +166,7 @@ def test_a_rate_that_the_line_cannot_carry_is_refused_before_it_is_asked(run, pl
     plug(A=port)
     ran = run("device", "rate", "80", "--port", "A", "--baud", "9600")
     assert ran.code == 2
-    assert "need up to 26,400 bit/s and this line has 9,600: it carries 28/s" in ran.err
+    assert "need up to 26,400 bit/s and this line has 9,600: it carries 27/s" in ran.err
     assert port.told == []
 
 

@@ -13,6 +13,7 @@ from tensionlog.pipeline.replay import replay
 from tensionlog.pipeline.sitting import RULE, Whole
 from tensionlog.twin import Played, play_job
 from tensionlog.twin.faults import restart, spoil
+from tensionlog.wire import decode_line, encode
 
 
 @pytest.fixture(scope="module")
@@ -183,3 +184,16 @@ def test_a_ticket_that_contradicts_itself_stops_the_reading_with_one_line(undone
     assert b'"mains": 4' in undone.recording
     with pytest.raises(PlanError, match="mains = -4"):
         read(undone.recording.replace(b'"mains": 4', b'"mains": -4'))
+
+
+@pytest.mark.parametrize("proto", [0, 2])
+def test_another_version_of_the_wire_is_a_warning(undone, read, proto: int):
+    rows = rows_of(undone)
+    at = next(i for i, row in enumerate(rows) if row.startswith(b"H,"))
+    rows[at] = encode(decode_line(rows[at])._replace(proto=proto)).rstrip(b"\n")
+    warnings = read(b"\n".join([*rows, b""])).warnings
+
+    assert any(
+        f"version {proto} of the wire and this tensionlog version 1" in w for w in warnings
+    )
+    assert not any("of the wire" in warning for warning in read(undone.recording).warnings)

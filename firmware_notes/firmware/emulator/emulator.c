@@ -5,7 +5,8 @@
  *     --rate HZ        true rate of the converter while its rate pin is high (80)
  *     --speed X        device seconds a second; 0: as fast as it goes (1)
  *     --for S          stop after so many device seconds
- *     --counts FILE    codes of the conversions, one a line; the last one then stays
+ *     --counts FILE    codes of the conversions, one a line; the last one then stays; else
+ *                      those of an empty cell
  *     --switches FILE  lines of device second and bits of closed switches
  *     --reset-at S,S…  resets, in device seconds
  *     --reset-on-open  reset whenever the port is opened, as boards do by DTR
@@ -42,6 +43,8 @@ enum {
     SWITCH_PINS = 5,
     BITS = 24,
     PULSES = 25,
+    EMPTY = 84211, /* code of the empty cell, and dice for its noise, where no file has any */
+    DICE = 3,
     POLL_CYCLES = 16000, /* a millisecond */
     UNUSED_REGISTER = 0x3e, /* GPIOR0 */
     WIRED = 0xa5,
@@ -64,6 +67,7 @@ struct bench {
     /* converter */
     double next_cycle;
     int32_t code;
+    uint32_t dice;
     int fast, pulses, unread;
     avr_cycle_count_t clock_rose;
     /* switches */
@@ -93,13 +97,21 @@ static double device_s(const struct bench *b)
 
 /* ---- the converter ---------------------------------------------------------------- */
 
-static int32_t next_code(struct bench *b)
+static void next_code(struct bench *b)
 {
     long code;
+    int32_t noise = 0;
 
-    if (b->counts && fscanf(b->counts, "%ld", &code) == 1)
-        b->code = (int32_t)code;
-    return b->code;
+    if (b->counts) {
+        if (fscanf(b->counts, "%ld", &code) == 1)
+            b->code = (int32_t)code;
+        return;
+    }
+    for (int i = 0; i < DICE; i++) {
+        b->dice = b->dice * 1664525u + 1013904223u;
+        noise += (int32_t)(b->dice >> 22) - 512;
+    }
+    b->code = EMPTY + noise;
 }
 
 static int is_late(const struct bench *b)
@@ -450,7 +462,7 @@ static void options(struct bench *b, int argc, char **argv)
 
 int main(int argc, char **argv)
 {
-    static struct bench b = {.rate_hz = 80.0, .speed = 1.0, .code = 84211, .switch_s = 1e-9};
+    static struct bench b = {.rate_hz = 80.0, .speed = 1.0, .switch_s = 1e-9};
 
     options(&b, argc, argv);
     signal(SIGTERM, on_signal);
