@@ -9,11 +9,9 @@ from typing import TYPE_CHECKING
 
 from tensionlog.errors import TensionlogError
 from tensionlog.model.recording import Calibration, Note
-from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.recomputed import Recomputed
 from tensionlog.pipeline.sitting import Sitting, Whole
-from tensionlog.pipeline.watch import keep_watch
 from tensionlog.sources.joined import in_sittings
 from tensionlog.sources.recording import RecordingReader, open_recording
 
@@ -104,6 +102,8 @@ def replay_all(
         except TensionlogError as error:
             yield error
     if store is not None:
+        from tensionlog.pipeline.watch import keep_watch
+
         keep_watch(store)
 
 
@@ -123,7 +123,9 @@ def _replayed(
         on_bytes=on_bytes,
     )
     phi.learn(whole)
-    if store is not None:
+    if store is not None:  # what keeps and watches is loaded only where it is asked for
+        from tensionlog.pipeline.keeping import keep, sitting_name
+
         keep(store, whole, name=sitting_name(reader.path), digest=reader.digest())
     return Replayed(
         path=reader.path,
