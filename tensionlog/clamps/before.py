@@ -19,16 +19,20 @@ SWINGS = (0.02, 0.06, 0.15, 0.35, 0.8, 2.0)
 BOUNCE_HZ = tuple(np.linspace(0.4, 1.4, 26))
 BOUNCE_DIES_S = (0.4, 0.8, 1.6)
 MOSTLY = 0.7
+UNEXPLAINED = 6.0
+"""What an average that must be left out costs in log evidence."""
+
 BOUNCE = np.array([0.0, 0.0, 0.0, 0.8, -0.2])
 BOUNCE_SD = np.array([100.0, 5.0, 5.0, 0.3, 0.6])
 """Prior mean and spread of level, the bounce's two parts, hertz, ln of its dying time."""
 
 
 class Level(NamedTuple):
-    """A level and its standard uncertainty."""
+    """A level, its standard uncertainty, and the log evidence of how it was told."""
 
     force: float
     u: float
+    evidence: float
 
 
 class Guess(NamedTuple):
@@ -48,6 +52,7 @@ def level_before(*, bins: Bins, at_s: float, noise: float, bounces: bool) -> Lev
         noise: Standard deviation of one reading.
         bounces: Whether the head may bounce.
     """
+    n_bins = bins.t_s.size
     if bounces:
         bins = _unpushed(bins, noise)
     ages = bins.t_s - at_s
@@ -62,11 +67,14 @@ def level_before(*, bins: Bins, at_s: float, noise: float, bounces: bool) -> Lev
         guesses.append(_bounce(ages, bins.force - center, variance))
     evidence = np.array([g.evidence for g in guesses])
     weights = np.exp(evidence - evidence.max())
+    # Against the noise alone, so that hold times of any length can be compared.
+    whole = float(evidence.max() + np.log(weights.mean()) + 0.5 * np.log(variance).sum())
+    whole -= UNEXPLAINED * (n_bins - bins.t_s.size)
     weights /= weights.sum()
     levels = np.array([g.level for g in guesses])
     mean = float(weights @ levels)
     spread = np.array([g.variance for g in guesses]) + (levels - mean) ** 2
-    return Level(center + mean, float(np.sqrt(weights @ spread)))
+    return Level(center + mean, float(np.sqrt(weights @ spread)), whole)
 
 
 def _smoothed(

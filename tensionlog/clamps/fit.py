@@ -5,7 +5,7 @@ the whitened rows and weak priors; the rates are then weighed by how well they e
 trace, and means and covariances mixed by those weights.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -43,12 +43,14 @@ class Fit:
         theta: Parameters, in the order of `law`, shape (p,).
         covariance: Of the parameters, shape (p, p).
         wander: Most likely rate of the zero's walk, N/√s.
+        evidence: Log of how well the law explains the rows, against the noise alone.
     """
 
     rows: Rows
     theta: Floats
     covariance: Floats
     wander: float
+    evidence: float = 0.0
 
     def u(self, place: int) -> float:
         """Standard uncertainty of one parameter."""
@@ -59,13 +61,24 @@ class Fit:
         return float(np.sqrt(max(float(gradient @ self.covariance @ gradient), 0.0)))
 
 
-def fit_rows(rows: Rows, prior: Prior, wanders: tuple[float, ...] = WANDERS) -> Fit:
-    """Fit the law to `rows`; `prior` covers the fixed parameters, slips are free."""
+def fit_rows(
+    rows: Rows,
+    prior: Prior,
+    wanders: tuple[float, ...] = WANDERS,
+    *,
+    start: Floats | None = None,
+    moves: int = MOST_MOVES,
+) -> Fit:
+    """Fit the law to `rows`; `prior` covers the fixed parameters, slips are free.
+
+    `start` is where to begin to look, where something better than the priors is known;
+    `moves` is how long to look.
+    """
     wide = _with_slips(prior, len(rows.slips_s))
-    theta, found = wide.mean, []
+    theta, found = wide.mean if start is None else start, []
     for wander in wanders:
         white = whitening(t_s=rows.t_s, variance=rows.variance, wander=wander)
-        theta, covariance, evidence = _best(rows, wide, white, theta)
+        theta, covariance, evidence = _best(rows, wide, white, theta, moves)
         found.append((theta, covariance, evidence))
     return _mixed(rows, found, wanders)
 
@@ -87,11 +100,11 @@ def slopes_of(function: Callable[[Floats], Floats], theta: Floats) -> Floats:
 
 
 def _best(
-    rows: Rows, prior: Prior, white: Whitening, theta: Floats
+    rows: Rows, prior: Prior, white: Whitening, theta: Floats, moves: int
 ) -> tuple[Floats, Floats, float]:
     """Best parameters from `theta` on, their covariance, and the evidence for the rate."""
     cost, damping = _cost(rows, prior, white, theta), 1e-3
-    for _ in range(MOST_MOVES):
+    for _ in range(moves):
         normal, pull = _normal(rows, prior, white, theta)
         move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
         # One spread of the prior at a time: beyond it the slopes say nothing.
@@ -141,7 +154,24 @@ def _mixed(
         away = mean - theta
         covariance += weight * (spread + np.outer(away, away))
     wander = wanders[int(np.argmax(weights))]
-    return Fit(rows=rows, theta=theta, covariance=covariance, wander=wander)
+    best = float(evidence.max() + np.log(np.exp(evidence - evidence.max()).sum()))
+    return Fit(rows=rows, theta=theta, covariance=covariance, wander=wander, evidence=best)
+
+
+def mixed_in(fit: Fit, ways: Sequence[Fit], likely: Sequence[float]) -> Fit:
+    """A fit of the first of several ways, with the doubt about which of them is true.
+
+    Args:
+        fit: The first way, fitted well.
+        ways: All of them with the same parameters, fitted roughly.
+        likely: Log of how likely each is.
+    """
+    weights = np.exp(np.array(likely) - max(likely))
+    weights /= weights.sum()
+    away = np.stack([way.theta - ways[0].theta for way in ways])
+    moved: Floats = weights @ away
+    spread = (away - moved).T @ ((away - moved) * weights[:, None])
+    return replace(fit, theta=fit.theta + moved, covariance=fit.covariance + spread)
 
 
 def without(rows: Rows, drop: Bools) -> Rows:
@@ -154,4 +184,5 @@ def without(rows: Rows, drop: Bools) -> Rows:
         variance=rows.variance[keep],
         loaded=rows.loaded[keep],
         alone=rows.alone[keep],
+        fixed=rows.fixed[keep],
     )

@@ -12,18 +12,23 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tensionlog.clamps import law
-from tensionlog.clamps.fit import Fit, fit_rows, slopes_of, without
+from tensionlog.clamps.fit import Fit, Prior, fit_rows, mixed_in, slopes_of, without
 from tensionlog.clamps.hold_result import HoldLimits, HoldResult, StickSlip, judged
 from tensionlog.clamps.landmarks import Landmarks, find_landmarks
 from tensionlog.clamps.law import Rows
 from tensionlog.clamps.millimetres import Give, give_of
 from tensionlog.clamps.rows import LOCKOUT, hold_prior, hold_rows, is_locked
-from tensionlog.clamps.slips import fit_with_slips, slips_found
+from tensionlog.clamps.slips import ONE_WANDER, fit_with_slips, slips_found, with_step
 from tensionlog.clamps.trace import Floats, Readings, clean, running_median
 from tensionlog.errors import ClampError
 
 LIMITS = HoldLimits()
 HELD_AFTER_S = 3.0
+
+LONGEST_SHUT_S, SHORTEST_HOLD_S, SHUT_STEP_S = 2.5, 0.8, 0.2
+SHUT_BEFORE_S = 0.59
+FEW_MOVES = 6
+"""Enough to tell when the clamp was shut, from where all else is known."""
 
 LAW_DOUBT = 0.005
 """No string follows the law to better than this share of a loss (simulated strings that
@@ -140,7 +145,46 @@ def _fitted(
     rows = hold_rows(trace, marks, head=head)
     prior = hold_prior(rows, trace, relaxation=relaxation)
     fit = fit_with_slips(rows=rows, prior=prior, readings=trace)
-    return fit_rows(_trusted(fit), prior)
+    if head == LOCKOUT:
+        return fit_rows(_trusted(fit), prior)
+    ways = _with_shut(fit, trace, head, prior)
+    return mixed_in(fit_rows(_trusted(ways[0]), prior), ways, [_likely(way) for way in ways])
+
+
+def _with_shut(fit: Fit, trace: Readings, head: str | None, prior: Prior) -> list[Fit]:
+    """The fit and those with the clamp shut at some time, the likeliest first.
+
+    Where the head holds the force the reading is its own until the clamp is shut; then the
+    string behind the clamp has a fixed length and relaxes. When that was nobody notes.
+    """
+    marks = fit.rows.marks
+    longest_s = min(LONGEST_SHUT_S, marks.hand_off_s - marks.top_s - SHORTEST_HOLD_S)
+    fits = {0.0: fit}
+
+    def add(ago_s: float) -> None:
+        if ago_s in fits or not SHUT_BEFORE_S < ago_s < longest_s:
+            return
+        rows = hold_rows(trace, marks, head=head, shut_s=marks.hand_off_s - ago_s)
+        for at_s in fit.rows.slips_s:
+            rows = with_step(rows, at_s, trace.response_s)
+        fits[ago_s] = fit_rows(rows, prior, ONE_WANDER, start=fit.theta, moves=FEW_MOVES)
+
+    for ago_s in np.arange(3.0 * SHUT_STEP_S, longest_s, SHUT_STEP_S):
+        add(float(ago_s))
+    for ago_s in sorted(fits, key=lambda ago_s: -_likely(fits[ago_s]))[:3]:
+        add(ago_s - 0.5 * SHUT_STEP_S)
+        add(ago_s + 0.5 * SHUT_STEP_S)
+    return sorted(fits.values(), key=_likely, reverse=True)
+
+
+def _likely(fit: Fit) -> float:
+    """Log of how likely everything before and after the hand-off is, against noise."""
+    rows = fit.rows
+    # The one level is no reading: what it is worth stands in its own evidence.
+    level = int(np.flatnonzero(rows.loaded > 0)[0])
+    read = np.arange(rows.t_s.size) != level
+    known = fit.evidence + 0.5 * float(np.log(rows.variance[read]).sum())
+    return known + rows.evidence
 
 
 def _trusted(fit: Fit) -> Rows:
@@ -149,8 +193,10 @@ def _trusted(fit: Fit) -> Rows:
     # The zero's walk is no push: what it did over half a second is let pass.
     slow = running_median(left, 11)
     pushed = np.abs(left - slow) > 4.0 * np.sqrt(fit.rows.variance) + 0.02
-    # The one level before a head that does not lock has its own doubt already.
-    lawful = (fit.rows.alone > 0) | (fit.rows.locked & (fit.rows.loaded > 0))
+    lawful = fit.rows.fixed > 0
+    if not fit.rows.locked:
+        # The one level before a head that does not lock has its own doubt already.
+        lawful[np.flatnonzero(fit.rows.loaded > 0)[0]] = False
     return without(fit.rows, pushed & lawful)
 
 
@@ -162,6 +208,7 @@ def _held(fit: Fit) -> tuple[float, float]:
         t_s=marks.hand_off_s + HELD_AFTER_S + np.array([0.0, 0.1]),
         loaded=np.ones(2),
         alone=np.ones(2),
+        fixed=np.ones(2),
         marks=replace(marks, again=None),
     )
 

@@ -19,6 +19,12 @@ LOADED = 0.4
 STEEPEST = 0.07
 """Relaxation per decade of a soft string, a share of its force."""
 
+SLOW_ANSWER_S = 0.15
+"""Of a slower answer only the middle says when something happened."""
+
+SUDDEN_HALF_S = 0.04
+"""Half of what a quick let-off takes."""
+
 LET_OFF_S = 0.3
 """A head lets off in 50–300 ms."""
 
@@ -161,6 +167,11 @@ def _begin(t_s: Floats, done: Floats, response_s: float) -> float:
         return float(t_s[0])
     part = slice(int(low[-1]), None)
     early_s, half_s = np.interp((0.15, 0.5), np.maximum.accumulate(done[part]), t_s[part])
+    if response_s > SLOW_ANSWER_S:
+        # The middle comes half an answer late, whatever the shape of the answer is.
+        seen_s = (half_s - early_s) / 0.35
+        lasted_s = max(seen_s**2 - response_s**2, 0.0) ** 0.5
+        return float(half_s - 0.5 * response_s - max(0.5 * lasted_s, SUDDEN_HALF_S))
     # A slow change comes out of the converter half its answer late, a sudden one at once.
     slow = np.clip((half_s - early_s) / (0.35 * response_s) - 1.0, 0.0, 1.5) / 1.5
     # A straight fall begins 0.43 of that time earlier, one with a soft start 0.9 of it.

@@ -17,17 +17,18 @@ from tensionlog.clamps.landmarks import Landmarks
 from tensionlog.clamps.trace import Floats
 
 ZERO, FORCE, RELAX, LOSS, CREEP, LN_TAU, CLOCK, LATE = range(8)
-BACK, FADE, BACK_LATE, AGAIN, AGAIN_LATE = range(8, 13)
+BACK, FADE, BACK_LATE, AGAIN, AGAIN_LATE, PAUSE = range(8, 14)
 """Places in the parameter vector; the sizes of slips follow after the last.
 
 ZERO empty reading; FORCE P; RELAX R per decade; LOSS Δ; CREEP c; LN_TAU ln τ; CLOCK
 by how much relaxation began after the highest reading; LATE by how much the loss
 happened after the fall began; BACK what the second pull gave back; FADE
 the relaxation of that as a multiple of r; AGAIN what its let-off took; BACK_LATE and
-AGAIN_LATE by how much these happened after the rise was full and the fall began.
+AGAIN_LATE by how much these happened after the rise was full and the fall began; PAUSE
+the share of the creep that stands still while the head holds beside the clamp.
 """
 
-N_FIXED = AGAIN_LATE + 1
+N_FIXED = PAUSE + 1
 
 GAUSS = ((-0.387298, 5.0 / 18.0), (0.0, 8.0 / 18.0), (0.387298, 5.0 / 18.0))
 """Three-point Gauss rule on an interval of length 1 about 0."""
@@ -43,10 +44,12 @@ class Rows:
         variance: Noise variance of each, zero wander left out, shape (n,).
         loaded: Whether the string is under load, shape (n,).
         alone: Whether the clamp holds alone or with the second pull, shape (n,).
+        fixed: Whether the string's length is fixed, so that it relaxes, shape (n,).
         marks: Times of the test.
         locked: Whether the head locks, so that its hold shows relaxation.
         blur_s: Time over which the converter averages; 0 where that is short.
         slips_s: Times of sudden steps.
+        evidence: Log evidence of the level that stands for the hold, 0 without one.
     """
 
     t_s: Floats
@@ -54,10 +57,12 @@ class Rows:
     variance: Floats
     loaded: Floats
     alone: Floats
+    fixed: Floats
     marks: Landmarks
     locked: bool
     blur_s: float = 0.0
     slips_s: tuple[float, ...] = ()
+    evidence: float = 0.0
 
     @property
     def clock_s(self) -> float:
@@ -123,9 +128,9 @@ def reading(theta: Floats, rows: Rows) -> Floats:
     relaxing = Relaxing(relaxation_share(theta, rows), tau_s, rows.blur_s)
     start_s = rows.clock_s + theta[CLOCK]
     grown = relaxing.grown(t_s - start_s) - decades(marks.hand_off_s - start_s, tau_s)
-    force = theta[FORCE] - theta[RELAX] * np.where(rows.alone + rows.locked > 0, grown, 0.0)
+    force = theta[FORCE] - theta[RELAX] * rows.fixed * grown
     alone = theta[LOSS] * relaxing.step(t_s, marks.hand_off_s, theta[LATE])
-    alone = alone + theta[CREEP] * (t_s - marks.hand_off_s)
+    alone = alone + theta[CREEP] * _creeping(theta, rows)
     for size, at_s in zip(theta[N_FIXED:], rows.slips_s, strict=True):
         alone = alone + size * relaxing.step(t_s, at_s)
     force = force - rows.alone * (alone - _second_pull(theta, rows, relaxing))
@@ -133,12 +138,25 @@ def reading(theta: Floats, rows: Rows) -> Floats:
     return expected
 
 
+def _creeping(theta: Floats, rows: Rows) -> Floats:
+    """For how long the clamp has crept, shape (n,)."""
+    marks, again = rows.marks, rows.marks.again
+    lasted: Floats = rows.t_s - marks.hand_off_s
+    if again is not None:
+        lasted = lasted - theta[PAUSE] * np.clip(
+            rows.t_s - again.rise_s, 0.0, again.fall_s - again.rise_s
+        )
+    return lasted
+
+
 def _second_pull(theta: Floats, rows: Rows, relaxing: Relaxing) -> Floats:
     """What the second pull gives back and its let-off takes again."""
     again, t_s = rows.marks.again, rows.t_s
     if again is None:
         return np.zeros_like(t_s)
-    back: Floats = theta[BACK] * relaxing.step(t_s, again.full_s, theta[BACK_LATE], theta[FADE])
+    # Every row after the rise has it, late as the converter may be; only its clock is later.
+    late_s = again.full_s - again.rise_s + theta[BACK_LATE]
+    back: Floats = theta[BACK] * relaxing.step(t_s, again.rise_s, late_s, theta[FADE])
     if again.rest_s is None:
         return back
     taken = relaxing.step(t_s, again.fall_s, theta[AGAIN_LATE])

@@ -23,6 +23,7 @@ def rows(*, locked=True, t_s=TIMES):
         variance=ones,
         loaded=ones,
         alone=(t_s >= 3.0).astype(float),
+        fixed=ones if locked else (t_s >= 3.0).astype(float),
         marks=marks,
         locked=locked,
     )
