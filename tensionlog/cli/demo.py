@@ -70,6 +70,7 @@ class FastClock:
     show_default=True,
     help="Kind of tension head.",
 )
+@click.option("--season", is_flag=True, help="Sixty days instead: checks, clamps, jobs.")
 @click.option("--page", is_flag=True, help="Serve the bench page instead, for you to drive.")
 @click.option("--pace", type=float, default=3.0, show_default=True, help="Pace of --page.")
 @click.option("--page-port", type=int, default=8737, show_default=True, help="Port of --page.")
@@ -80,6 +81,7 @@ def demo(
     folder: Path,
     seed: int,
     head: str,
+    season: bool,
     page: bool,
     pace: float,
     page_port: int,
@@ -92,8 +94,15 @@ def demo(
     A simulated bench streams over a pseudo-terminal (where the system has none, over
     a local socket); the code that records a real one
     records it live, stores it, verifies it and writes its report. Workshop, player,
-    frame and string are invented.
+    frame and string are invented. With --season sixty days of recordings are played,
+    stored and reported instead: a clamp wears and is cleaned, a cell drifts and is
+    calibrated anew.
     """
+    if season:
+        from tensionlog.cli.season import play
+
+        play(folder / f"season-{seed}", seed=seed, as_json=as_json)
+        return
     if page:
         from tensionlog.cli.demo_page import serve_demo
 

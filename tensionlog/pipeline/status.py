@@ -23,6 +23,9 @@ Answer = dict[str, Any]
 LOOKED_BACK: Final = timedelta(days=400)
 """How much of a bench's history its state rests on: what is older is for the report."""
 
+FORESEEN_DAYS: Final = 730.0
+"""A limit that a trend reaches later than this is reached by no trend."""
+
 UNTESTED: Final[Answer] = {
     "clamp": "", "state": None, "give_mm": None, "since": None, "tested": None, "tests": 0,
     "needed": BASELINE, "reasons": [],
@@ -165,16 +168,18 @@ def _since(give: Series, alert: Alert | None) -> Series:
 
 
 def _due(shown: Chart) -> Answer | None:
-    """When the trend reaches the limit for a service; None where it never does."""
+    """When the trend reaches the limit for a service; None where that is not foreseen."""
     until = shown.until_limit
-    if until is None or not isfinite(until.t):
+    if until is None or not isfinite(until.t) or not shown.series.times_s:
+        return None
+    if until.t - shown.series.times_s[-1] / DAY_S > FORESEEN_DAYS:
         return None
     days = {"at": until.t, "earliest": until.earliest, "latest": until.latest}
     return {key: _day(value) for key, value in days.items()}
 
 
 def _day(days: float) -> str | None:
-    far = not isfinite(days) or days * DAY_S > 4e9  # half a century is never
+    far = not isfinite(days) or days * DAY_S > 4e9  # a century is never
     return None if far else datetime.fromtimestamp(days * DAY_S, UTC).date().isoformat()
 
 

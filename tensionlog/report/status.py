@@ -16,18 +16,23 @@ OPEN: Final = {
 }
 
 
-def status_lines(answer: Answer) -> Iterator[str]:
-    """Say how a bench stands: cell, head, clamps, then what asks for something."""
+def status_lines(answer: Answer, *, closed: bool = False) -> Iterator[str]:
+    """Say how a bench stands: cell, head, clamps, then what asks for something.
+
+    Args:
+        answer: As `status --json` gives it.
+        closed: Whether closed alerts are told as well, not only counted.
+    """
     yield f"Bench {answer['bench']}"
     yield f"  cell     {_cell(answer['cell'])}"
     yield f"  head     {_head(answer['head'])}"
     for clamp in answer["clamps"]:
         yield f"  clamp {clamp['clamp']}  {_clamp(clamp)}"
     alerts = [alert for alert in answer["alerts"] if alert["state"] != "closed"]
-    for alert in alerts:
-        yield from alert_lines(alert)
-    closed = len(answer["alerts"]) - len(alerts)
-    yield f"{_count(len(alerts), 'open alert')}, {closed} closed."
+    for alert in answer["alerts"] if closed else alerts:
+        yield from alert_lines(alert, whole=False)
+    done = len(answer["alerts"]) - len(alerts)
+    yield f"{_count(len(alerts), 'open alert')}, {done} closed."
 
 
 def _count(number: int, what: str) -> str:
@@ -73,19 +78,25 @@ def _clamp(clamp: Answer) -> str:
     return ", ".join(said)
 
 
-def alert_lines(alert: Answer) -> Iterator[str]:
-    """One alert: what has happened, what to do, what it rests on, and its name."""
+def alert_lines(alert: Answer, *, whole: bool = True) -> Iterator[str]:
+    """One alert: what has happened, what to do, its name.
+
+    Args:
+        alert: As `status --json` gives it.
+        whole: Whether what it rests on is told as well.
+    """
     again = f", back since {alert['reopened'][-1][:10]}" if alert["reopened"] else ""
     yield ""
     yield (
         f"{OPEN[alert['state']]}: {alert['text']} "
         f"({alert['cause']}, {alert['raised'][:10]}{again})"
     )
-    yield f"  do:   {alert['do']}"
-    for line in alert["evidence"]:
-        yield f"  - {line}"
-    if alert["runner_up"]:
-        yield f"  It could also be {alert['runner_up']}."
+    if alert["state"] != "closed":
+        yield f"  do:   {alert['do']}"
+    if whole:
+        yield from (f"  - {line}" for line in alert["evidence"])
+        if alert["runner_up"]:
+            yield f"  It could also be {alert['runner_up']}."
     yield f"  name: {alert['alert']}"
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from tensionlog.report.status import status_lines
+from tensionlog.report.status import alert_lines, status_lines
 
 CLAMP: dict[str, Any] = {
     "clamp": "A", "state": "good", "give_mm": 0.912, "u_give_mm": 0.054, "since": "2026-03-02T",
@@ -82,5 +82,20 @@ def test_open_alerts_say_what_to_do_and_closed_ones_are_counted():
     assert "NEW: It slips. (clamp-B, 2026-03-20)" in said
     assert "seen: It slips. (clamp-B, 2026-03-20, back since 2026-03-25)" in said
     assert "  do:   Clean it." in said
-    assert said.count("  It could also be string.") == 1
+    assert not any("It could also be" in line for line in said)
+    whole = list(alert_lines(ALERT))
+    assert whole[-3:] == [
+        "  - more",
+        "  It could also be string.",
+        "  name: 2026-03-20-clamp-B",
+    ]
     assert said[-1] == "2 open alerts, 1 closed."
+
+
+def test_closed_alerts_are_told_where_that_is_asked_for():
+    closed = ALERT | {"state": "closed"}
+    answer = {"bench": "north", "clamps": [], "alerts": [closed], "head": {"error_pct": None}}
+    answer["cell"] = {"checked": None}
+
+    assert "closed: It slips. (clamp-B, 2026-03-20)" in status_lines(answer, closed=True)
+    assert "closed: It slips. (clamp-B, 2026-03-20)" not in status_lines(answer)
