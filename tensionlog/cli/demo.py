@@ -71,6 +71,7 @@ class FastClock:
     help="Kind of tension head.",
 )
 @click.option("--season", is_flag=True, help="Sixty days instead: checks, clamps, jobs.")
+@click.option("--check", is_flag=True, help="A daily and a weekly check instead, unattended.")
 @click.option("--page", is_flag=True, help="Serve the bench page instead, for you to drive.")
 @click.option("--pace", type=float, default=3.0, show_default=True, help="Pace of --page.")
 @click.option("--page-port", type=int, default=8737, show_default=True, help="Port of --page.")
@@ -82,6 +83,7 @@ def demo(
     seed: int,
     head: str,
     season: bool,
+    check: bool,
     page: bool,
     pace: float,
     page_port: int,
@@ -102,6 +104,10 @@ def demo(
         from tensionlog.cli.season import play
 
         play(folder / f"season-{seed}", seed=seed, as_json=as_json)
+    if check:
+        from tensionlog.cli.demo_check import demo_check
+
+        demo_check(folder, seed=seed, head=head, unit=unit, as_json=as_json)
         return
     if page:
         from tensionlog.cli.demo_page import serve_demo
@@ -286,6 +292,7 @@ def _next_steps(page: Path, numbers: Path, db: Path) -> str:
     return (
         f"\nOpen {page} in a browser; the same numbers: {numbers}\n"
         f"Another unit: tensionlog report --db {db} --unit lbf\n"
+        "The morning check: tensionlog demo --check\n"
         "Your own bench: tensionlog ports, then tensionlog bench set --help, then\n"
         "tensionlog record --port … --mains 22 --crosses 21 --tension 26/24"
     )
