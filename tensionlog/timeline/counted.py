@@ -47,13 +47,11 @@ class CountedDevice:
         tally: What was counted so far.
         position: Where the device is.
         top: Magnitude at and beyond which a code is the end of the scale, not a force.
-        proto: Version of the wire that it says it speaks, or None before it said any.
     """
 
     def __init__(self, *, rate_hz: float | None, adc_bits: int | None) -> None:
         self.tally = Tally()
         self.position = Position(rate_hz=rate_hz)
-        self.proto: int | None = None
         self._signals = Signals(self.tally, self.position)
         self.top = full_scale(adc_bits)
         self._name: tuple[str, str] | None = None
@@ -288,8 +286,7 @@ class CountedDevice:
         if self._name is not None and name != self._name:
             self._restart()
         self._name = name
-        self.proto = line.proto
-        self.position.nominal_rate(line.rate_hz)
+        self.position.introduced(line)
         if 1 < line.adc_bits <= WIDEST_BITS:
             self.top = full_scale(line.adc_bits)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from tensionlog.model.lines import Hello
 from tensionlog.timeline.unwrap import (
     CLOCK_SPAN_US,
     Stamp,
@@ -28,10 +29,12 @@ class Position:
         last_at_s: Host time at which the latest sample arrived, or None.
         nominal_us: Time of one conversion, as stated by the device or the header.
         period_us: Time of one conversion, as measured over the latest clean run.
+        proto: Version of the wire that the device says it speaks; None before it said any.
     """
 
     def __init__(self, *, rate_hz: float | None) -> None:
         self.boot = 0
+        self.proto: int | None = None
         self.us = self.t_us = 0
         self.at_s: float | None = None
         self.last_at_s: float | None = None
@@ -104,8 +107,9 @@ class Position:
         self.t_us = t_us
         self.last_at_s = self.at_s
 
-    def nominal_rate(self, rate_hz: float) -> None:
+    def introduced(self, hello: Hello) -> None:
         """Take the device's own word for its rate until enough samples tell better."""
+        self.proto, rate_hz = hello.proto, hello.rate_hz
         if rate_hz > 0.0:
             self.nominal_us = 1e6 / rate_hz
         if rate_hz > 0.0 and self._conversions < _MEASURED_AT_LEAST:

@@ -59,7 +59,7 @@ class Timeline:
     @property
     def proto(self) -> int | None:
         """Version of the wire that the device says it speaks; None where it said none."""
-        return self._device.proto if isinstance(self._device, CountedDevice) else None
+        return self._device.position.proto if isinstance(self._device, CountedDevice) else None
 
     @property
     def rate_hz(self) -> float | None:

@@ -9,7 +9,7 @@ from tensionlog.pipeline.lever import SAME_WITHIN_S, levers_of
 from tensionlog.pipeline.replay import replay
 from tensionlog.twin import draw_bench, play_job
 
-HEADS = ("lockout", "constant-pull", "drop-weight")
+HEADS = ("lockout", "constant-pull", pytest.param("drop-weight", marks=pytest.mark.slow))
 MOMENT_S = 0.02
 
 
