@@ -6,6 +6,9 @@ a fall in front. A release is told from a tooth by comparison: what one motor st
 anywhere near explains without a fall is no release.
 """
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,11 +17,19 @@ from tensionlog.pulls.hold import Hold
 from tensionlog.pulls.motor import LOWEST_RATE_HZ as LOWEST_RATE_HZ
 from tensionlog.pulls.motor import Motor as Motor
 from tensionlog.pulls.motor_dip import CLEAR_GAIN, Dip, fit_dip
-from tensionlog.pulls.motor_hold import candidates, hold_of, settled_part
+from tensionlog.pulls.motor_hold import Held, candidates, hold_of, settled_part
 from tensionlog.pulls.motor_learn import learn_motor as learn_motor
+from tensionlog.pulls.motor_release import fit_release
 from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]
+
+SURE_GAIN, UNSURE_GAIN = 50.0, 20.0
+"""Chi-square by which a release by the motor's rule is beyond doubt; with less the other
+way of looking must see it as well."""
+
+FAIR_MISFIT = 1.5
+"""Reduced chi-square up to which the motor kept to its rule."""
 
 HIDDEN = 2.0
 """A fall of a few deviations hides among the teeth: an unseen one is so much less sure."""
@@ -44,6 +55,34 @@ def read_constant_pull(
         return _without_release(shape.y[begin:stop], dip=None)
     hold = hold_of(shape, motor)
     near = candidates(hold, motor) if release_at is None else [release_at]
+    dip = _found(hold, motor, near)
+    if dip is None:
+        return _without_release(hold.trace.y, dip=None)
+    if release_at is None and not dip.seen:
+        return _without_release(hold.trace.y, dip=dip)
+    return _released(hold.trace, dip)
+
+
+def _found(hold: Held, motor: Motor, near: Sequence[float]) -> Dip | None:
+    """The release by the motor's switching where that is known and explains it.
+
+    A hand, or a switch out of turn, breaks the rule of the band: then the surroundings of
+    the fall alone must do.
+    """
+    if motor.switching is None:
+        return _best_dip(hold, motor, near)
+    by_rule = fit_release(hold, motor, near)
+    if by_rule is not None and by_rule.gain > SURE_GAIN and by_rule.seen:
+        if by_rule.misfit < FAIR_MISFIT:
+            return by_rule
+    dip = _best_dip(hold, motor, near)
+    if by_rule is None or (dip is not None and dip.seen):
+        return dip
+    return replace(by_rule, gain=min(by_rule.gain, UNSURE_GAIN))
+
+
+def _best_dip(hold: Held, motor: Motor, near: Sequence[float]) -> Dip | None:
+    """The release that is told best from a tooth, whatever the motor's switching is."""
     dip: Dip | None = None
     for at in near:
         found = fit_dip(hold, motor, at)
@@ -51,11 +90,7 @@ def read_constant_pull(
             dip = found
         if dip is not None and dip.gain > CLEAR_GAIN:
             break
-    if dip is None:
-        return _without_release(hold.trace.y, dip=None)
-    if release_at is None and not dip.seen:
-        return _without_release(hold.trace.y, dip=dip)
-    return _released(hold.trace, dip)
+    return dip
 
 
 def _without_release(y: Floats, dip: Dip | None) -> Hold:

@@ -121,7 +121,10 @@ class _MotorReader:
         return manners_of(shape, relaxes=False, steady=True)
 
     def learn(self, pulls: Sequence[tuple[Shape, Manners]], *, walk: float) -> None:
-        self._motor = learn_motor([shape for shape, _ in pulls])
+        # A string that was pushed says little of the motor.
+        plain = [shape for shape, manners in pulls if not manners.flags]
+        enough = len(plain) >= MOST_HOLDS // 2
+        self._motor = learn_motor(plain if enough else [shape for shape, _ in pulls])
 
     def read(
         self, shape: Shape, *, manners: Manners, walk: float, release_at: float | None = None

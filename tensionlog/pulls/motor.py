@@ -23,6 +23,23 @@ _LN_STEP = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Switching:
+    """How a motor with a dead band switches, where a job's dips agree on it.
+
+    Attributes:
+        u_ln_tau: Standard uncertainty of ln τ.
+        u_band: Of the band's height, as a share of the level; its height is the tooth.
+        short: Share of the band by which the motor stops short of the upper edge.
+        u_short: Standard uncertainty of that.
+    """
+
+    u_ln_tau: float
+    u_band: float
+    short: float
+    u_short: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Motor:
     """What is known of a motor before a hold is looked at.
 
@@ -34,6 +51,7 @@ class Motor:
         share: Loss of the string per decade of time as a share of the level.
         u_share: Standard uncertainty of it for one hold.
         tooth: Height of the saw-tooth as a share of the level.
+        switching: How it switches, where the job's dips agree on that.
     """
 
     tau_s: float = 0.16
@@ -43,6 +61,7 @@ class Motor:
     share: float = 0.04
     u_share: float = 0.02
     tooth: float = 0.008
+    switching: Switching | None = None
 
     def tables(self, boxes_s: Sequence[float]) -> "Tables":
         """Tables for samples behind these averaging boxes."""

@@ -10,17 +10,17 @@ from tensionlog.pulls.dip import (
     CLEARLY_BETTER,
     CONVERTERS,
     MIDDLE_CONVERTER,
-    USUAL_CONVERTER,
 )
 from tensionlog.pulls.motor import LOWEST_RATE_HZ, Motor
 from tensionlog.pulls.motor_dip import Dip, refined
 from tensionlog.pulls.motor_hold import Held, filtered, hold_of, settled_part
 from tensionlog.pulls.motor_near import Near, best_made_good, near_to, solve, teeth
+from tensionlog.pulls.motor_switching import Fallen, learn_switching
 from tensionlog.pulls.shape import Shape
 
 Floats = NDArray[np.float64]
 
-MOST_DIPS = 6
+MOST_DIPS = 8
 """Dips that a motor is learned from, the deepest of the job."""
 
 REACTIONS_S = (0.02, 0.03)
@@ -61,6 +61,9 @@ def learn_motor(shapes: Sequence[Shape]) -> Motor:
     found = sorted(found, key=lambda f: -f.depth)[:MOST_DIPS]
     if len(found) < 3:
         return _fromteeth(usable, motor)
+    switching = learn_switching(found, motor)
+    if switching is not None:
+        return switching
     best = middle = _tried(found, replace(motor, converter=MIDDLE_CONVERTER))
     for converter in CONVERTERS:
         if converter != MIDDLE_CONVERTER:
@@ -110,23 +113,7 @@ def _tooth_of(hold: Held, motor: Motor) -> Near | None:
     return near_to(hold, replace(motor, tau_s=0.15), float(t[k]))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fallen:
-    """A hold with a deep fall in it."""
-
-    hold: Held
-    period: float
-    at: float
-    depth: float
-
-    def behind(self, converter: tuple[float, ...]) -> Held:
-        """The hold as another converter would have shown it."""
-        extra = self.hold.trace.boxes_s[len(USUAL_CONVERTER) :]
-        boxes = (*(self.period * box for box in converter), *extra)
-        return replace(self.hold, trace=replace(self.hold.trace, boxes_s=boxes))
-
-
-def _deepest(shape: Shape, motor: Motor) -> _Fallen | None:
+def _deepest(shape: Shape, motor: Motor) -> Fallen | None:
     """The greatest fall within what clamp and converter take, if it stands out."""
     begin, stop = settled_part(shape)
     if stop - begin < 16:
@@ -143,7 +130,7 @@ def _deepest(shape: Shape, motor: Motor) -> _Fallen | None:
     if fall[k] < max(10.0 * trace.noise, 0.4 * motor.tooth * hold.level):
         return None
     at = float(trace.t[k + few - 1] + 0.5 * trace.period)
-    return _Fallen(hold=hold, period=shape.period, at=at, depth=float(fall[k]))
+    return Fallen(hold=hold, period=shape.period, at=at, depth=float(fall[k]))
 
 
 def _tooth(shapes: Sequence[Shape]) -> float:
@@ -158,7 +145,7 @@ def _tooth(shapes: Sequence[Shape]) -> float:
     return float(np.clip(np.median(heights), 0.003, 0.02)) if heights else 0.008
 
 
-def _tried(found: Sequence[_Fallen], motor: Motor) -> _Tried:
+def _tried(found: Sequence[Fallen], motor: Motor) -> _Tried:
     """Dips as this motor's, its time constant brought to what they agree on."""
     dips: tuple[Dip, ...] = ()
     scatter = motor.u_ln_tau
