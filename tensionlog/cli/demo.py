@@ -104,6 +104,7 @@ def demo(
         from tensionlog.cli.season import play
 
         play(folder / f"season-{seed}", seed=seed, as_json=as_json)
+        return
     if check:
         from tensionlog.cli.demo_check import demo_check
 
