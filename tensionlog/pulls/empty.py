@@ -3,6 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from tensionlog.pulls.order import median, quantile
+
 Floats = NDArray[np.float64]
 
 BLOCK_S = 0.3
@@ -28,19 +30,19 @@ def empty_reading(
     the rise is another mounting's, and the empty one.
     """
     stop = int(np.searchsorted(t, t[first] - 0.25))
-    size = max(3, round(BLOCK_S / max(float(np.median(np.diff(t[: first + 2]))), 1e-6)))
+    size = max(3, round(BLOCK_S / max(median(np.diff(t[: first + 2])), 1e-6)))
     count = stop // size
     if count < 2:
         some = force[: max(1, stop)]
         u = max(float(some.std()), noise) / np.sqrt(len(some))
-        return float(np.median(some)), float(u), float(t[: len(some)].mean())
+        return median(some), float(u), float(t[: len(some)].mean())
     blocks = force[stop - count * size : stop].reshape(count, size)
     times = t[stop - count * size : stop].reshape(count, size).mean(axis=1)
     middle, spread = np.median(blocks, axis=1), blocks.std(axis=1)
     within = max(5.0 * noise / np.sqrt(size), EMPTY_WITHIN_N * noise)
     lowest = _empty_level(middle, within=within, most_slack=int(SLACK_S / BLOCK_S))
     near = np.abs(middle - lowest) <= within
-    calm = near & (spread <= 2.5 * max(noise, float(np.median(spread))))
+    calm = near & (spread <= 2.5 * max(noise, median(spread)))
     if not calm.any():
         calm = np.abs(middle - lowest) <= np.abs(middle - lowest).min()
     chosen = np.flatnonzero(calm)[-MOST_BLOCKS:]
@@ -52,7 +54,7 @@ def empty_reading(
 
 def _empty_level(middle: Floats, *, within: float, most_slack: int) -> float:
     """Level of the empty blocks before a rise: the lowest third, or a newer mounting's."""
-    away = np.flatnonzero(np.abs(middle - np.median(middle[-3:])) > within)
+    away = np.flatnonzero(np.abs(middle - median(middle[-3:])) > within)
     steady = len(middle) - 1 - int(away[-1]) if len(away) else len(middle)
     some = middle[-steady:] if steady > most_slack else middle
-    return float(np.quantile(some, 0.3))
+    return quantile(some, 0.3)

@@ -16,6 +16,7 @@ from tensionlog.pulls.hold import SHUT_BEFORE_S, Hold
 from tensionlog.pulls.manners import Manners
 from tensionlog.pulls.measured import Measured
 from tensionlog.pulls.noise import wander
+from tensionlog.pulls.order import median
 from tensionlog.pulls.shape import (
     AGAIN_SHARE,
     AGAIN_WITHIN_S,
@@ -53,7 +54,7 @@ def same_pull(earlier: Stretch, later: Stretch) -> bool:
 
 def _height(stretch: Stretch) -> float:
     loaded = stretch.counts[stretch.first : stretch.last + 1]
-    return float(np.median(np.sort(np.abs(loaded - stretch.base))[-max(3, len(loaded) // 4) :]))
+    return median(np.sort(np.abs(loaded - stretch.base))[-max(3, len(loaded) // 4) :])
 
 
 def shapes_of(

@@ -3,6 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from tensionlog.pulls.order import median, median_of_four, median_of_nine, median_of_three
+
 Floats = NDArray[np.float64]
 
 
@@ -15,7 +17,7 @@ def white_noise(y: Floats) -> float:
     if len(y) < 5:
         return 0.0
     second = y[2:] - 2.0 * y[1:-1] + y[:-2]
-    return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
+    return float(1.4826 * median(np.abs(second - median(second))) / np.sqrt(6.0))
 
 
 def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
@@ -31,22 +33,16 @@ def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
     """
     if len(y) < 13:
         return y.copy(), np.zeros(len(y), dtype=bool)
-    middle = _running_median(y, 1)
+    middle = y.copy()  # the ends stay
+    middle[1:-1] = median_of_three(y)
     odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_beside(y)) + 1e-9
     clean = np.where(odd, middle, y)
-    middle = _running_median(clean, 4)
+    middle = clean.copy()
+    middle[4:-4] = median_of_nine(clean)
     cluster = (
         np.abs(clean - middle) > np.maximum(20.0 * noise, 4.0 * _step_across(clean)) + 1e-9
     )
     return np.where(cluster, middle, clean), odd | cluster
-
-
-def _running_median(y: Floats, reach: int) -> Floats:
-    """Running median over `reach` samples on both sides; the ends stay."""
-    out = y.copy()
-    windows = np.lib.stride_tricks.sliding_window_view(y, 2 * reach + 1)
-    out[reach:-reach] = np.partition(windows, reach, axis=1)[:, reach]
-    return out
 
 
 def _steps_beside(y: Floats) -> Floats:
@@ -60,8 +56,7 @@ def _steps_beside(y: Floats) -> Floats:
 
 def _step_across(y: Floats) -> Floats:
     """Difference of the medians of four samples before and after each, shape (n,)."""
-    four = np.lib.stride_tricks.sliding_window_view(y, 4)
-    medians = np.partition(four, (1, 2), axis=1)[:, 1:3].mean(axis=1)
+    medians = median_of_four(y)
     out = np.full(len(y), np.inf)
     out[5:-5] = np.abs(medians[7:] - medians[:-7])
     return out

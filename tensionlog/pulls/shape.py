@@ -20,6 +20,7 @@ from tensionlog.pulls.disturbed import runs_of
 from tensionlog.pulls.empty import empty_reading
 from tensionlog.pulls.finder import Stretch
 from tensionlog.pulls.noise import white_noise, without_spikes
+from tensionlog.pulls.order import median, quantile
 
 Floats = NDArray[np.float64]
 
@@ -137,7 +138,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
     begin = held[-1][0]
     end = _still_held(t, y, *held[-1], stretch.last)
     let_off = _let_off(t, y, begin=begin, end=end, noise=noise, cut=stretch.cut_at_end)
-    level = float(np.median(y[begin : let_off + 1]))
+    level = median(y[begin : let_off + 1])
     start = _start(t, y, crossing=begin, level=level, noise=noise)
     return Shape(
         boot=stretch.boot,
@@ -148,7 +149,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         u_idle=u_idle,
         idle_at=idle_at,
         noise=noise,
-        period=float(np.median(np.diff(t))),
+        period=median(np.diff(t)),
         start=start,
         top=first_at(y, SETTLED_SHARE * level, begin, let_off),
         let_off=let_off,
@@ -159,7 +160,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         began_loaded=stretch.cut_at_start,
         longest_gap=float(np.diff(t[start : let_off + 1]).max(initial=0.0)),
         crest=_crest(t, y, begin, let_off),
-        reached=float(np.quantile(y[begin : let_off + 1], 0.8)),
+        reached=quantile(y[begin : let_off + 1], 0.8),
     )
 
 
@@ -192,13 +193,13 @@ def _ends_below_empty(y: Floats, stretch: Stretch) -> bool:
     """Whether what was taken for empty was a load: the reading falls far below it."""
     after = y[stretch.last + 1 :]
     peak = y[stretch.first : stretch.last + 1].max()
-    return len(after) >= 2 and float(np.median(after)) < -0.25 * peak
+    return len(after) >= 2 and median(after) < -0.25 * peak
 
 
 def _held(t: Floats, y: Floats, stretch: Stretch) -> list[tuple[int, int]]:
     """First and last index of each run that was held, if need be measured by the longest."""
     loaded = y[stretch.first : stretch.last + 1]
-    runs = runs_of(y[: stretch.last + 1] > 0.6 * float(np.quantile(loaded, 0.92)))
+    runs = runs_of(y[: stretch.last + 1] > 0.6 * quantile(loaded, 0.92))
     longest = max((t[b] - t[a] for a, b in runs), default=0.0)
     return [(a, b) for a, b in runs if t[b] - t[a] >= max(min(0.15, longest), 0.2 * longest)]
 
@@ -206,7 +207,7 @@ def _held(t: Floats, y: Floats, stretch: Stretch) -> list[tuple[int, int]]:
 def _tried_before(t: Floats, y: Floats, first: int, start: int, level: float) -> bool:
     """Whether the string was brought up in part, and not let go of, before the rise."""
     high = y[first : max(first, start)] > 0.3 * level
-    return bool(high.sum() * float(np.median(np.diff(t))) > 0.15)
+    return bool(high.sum() * median(np.diff(t)) > 0.15)
 
 
 def _still_held(t: Floats, y: Floats, begin: int, end: int, last: int) -> int:
@@ -218,8 +219,8 @@ def _still_held(t: Floats, y: Floats, begin: int, end: int, last: int) -> int:
     after = slice(int(np.searchsorted(t, t[end] + 0.35)), last + 1)
     if after.stop - after.start < 4:
         return end
-    lower = float(np.median(y[after]))
-    if lower < 0.25 * float(np.median(y[begin : end + 1])):
+    lower = median(y[after])
+    if lower < 0.25 * median(y[begin : end + 1]):
         return end
     return after.start + int(np.flatnonzero(y[after] > 0.6 * lower)[-1])
 
@@ -235,7 +236,7 @@ def _let_off(t: Floats, y: Floats, *, begin: int, end: int, noise: float, cut: b
     settled = (t > t[end] - 0.75) & (t < t[end] - 0.35) & (np.arange(len(t)) >= begin)
     if settled.sum() < 2:
         settled = (np.arange(len(t)) >= begin) & (np.arange(len(t)) <= end)
-    reference = float(np.median(y[settled]))
+    reference = median(y[settled])
     lowest = reference - max(5.0 * noise, 0.9, 0.004 * reference)
     index = end
     while index > begin and y[index] < lowest:
