@@ -6,31 +6,36 @@ import sys
 import click
 
 from tensionlog import __version__
-from tensionlog.cli.alerts import alerts
-from tensionlog.cli.bench import bench
-from tensionlog.cli.calibration import calibration, recompute
-from tensionlog.cli.check import check
-from tensionlog.cli.clamps import clamps
-from tensionlog.cli.demo import demo
-from tensionlog.cli.device import device
-from tensionlog.cli.device_check import check as _  # noqa: F401 - adds itself to `device`
-from tensionlog.cli.dial import dial
-from tensionlog.cli.drift import drift
-from tensionlog.cli.export import export
-from tensionlog.cli.hold import hold
-from tensionlog.cli.ports import ports
-from tensionlog.cli.rebuild import rebuild
-from tensionlog.cli.record import record
-from tensionlog.cli.replay import replay
-from tensionlog.cli.report import report
-from tensionlog.cli.return_ import return_
+from tensionlog.cli.lazily import Lazily
 from tensionlog.cli.say import one_line
-from tensionlog.cli.serve import serve
-from tensionlog.cli.service import service
-from tensionlog.cli.status import status
-from tensionlog.cli.trace import trace
-from tensionlog.cli.verify import verify
 from tensionlog.errors import TensionlogError, UsageError
+
+PLACES = {
+    "alerts": "alerts",
+    "bench": "bench",
+    "calibration": "calibration",
+    "check": "check",
+    "clamps": "clamps",
+    "demo": "demo",
+    "device": "device_check:device",  # where `device check` has added itself
+    "dial": "dial",
+    "drift": "drift",
+    "export": "export",
+    "hold": "hold",
+    "ports": "ports",
+    "rebuild": "rebuild",
+    "recompute": "calibration:recompute",
+    "record": "record",
+    "replay": "replay",
+    "report": "report",
+    "return": "return_:return_",
+    "serve": "serve",
+    "service": "service",
+    "status": "status",
+    "trace": "trace",
+    "verify": "verify",
+}
+"""Each command and its file: a command of its own name, unless another is said."""
 
 
 class _FriendlyErrors(click.Group):
@@ -53,7 +58,11 @@ def _forget_stdout() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-@click.group(cls=_FriendlyErrors, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=_FriendlyErrors,
+    commands=Lazily(PLACES),
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.version_option(__version__, prog_name="tensionlog")
 def main() -> None:
     """Tension-loss data logger for a racket-stringing machine.
@@ -61,12 +70,3 @@ def main() -> None:
     Records every pull, reads the string as the clamp is released, and compares it
     with its target. The reading is not a safety device.
     """
-
-
-COMMANDS = (
-    demo, ports, device, bench, record, check, hold, calibration, recompute, dial, trace,
-    drift, replay, report, status, alerts, service, clamps, return_, verify, export, rebuild,
-    serve,
-)  # fmt: skip
-for command in COMMANDS:
-    main.add_command(command)

@@ -11,7 +11,7 @@ from tensionlog.cli.status import chosen_bench
 from tensionlog.errors import UsageError
 
 
-@click.command(short_help="Write the maintenance page of a bench: its clamps over time.")
+@click.command(short_help="Write the maintenance page of a bench: its clamps.")
 @options.own_db
 @click.option("--bench", help="Which bench; else the one of the latest sitting.")
 @click.option("--out", type=click.Path(path_type=Path), help="File or folder of the page.")

@@ -28,7 +28,7 @@ LEAST_S = 6.0
 PULL_S = 6.0
 
 
-@device.command(short_help="Measure noise, drift and clock of the empty cell; tell the wiring.")
+@device.command(short_help="Measure noise, drift, clock and wiring of the empty cell.")
 @click.option("--port", help=PORT_HELP)
 @click.option("--baud", type=click.IntRange(min=50), help="Bits per second.")
 @click.option(

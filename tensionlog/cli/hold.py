@@ -23,7 +23,7 @@ WATCH_S, MOST_WATCH_S = 8.0, 120.0
 """Pull, shut, let off and eight seconds of watching make twenty a clamp."""
 
 
-@click.command(short_help="Hold-test a clamp, step by step, or read recordings of tests.")
+@click.command(short_help="Hold-test a clamp step by step, or read recorded tests.")
 @click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--clamp", "clamps", multiple=True, help="Which clamp; may be given again.")
 @click.option("--re-pull", is_flag=True, help="Pull again, which parts flex from slip.")

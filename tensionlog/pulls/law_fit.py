@@ -72,12 +72,12 @@ class Span:
         """Columns of the law at every sample, shape (n, 4 + gave)."""
         return law_columns(self.t, tau, slope, edge, self.gave)
 
-    def clear_of_hands(self, moment: float, drop: float) -> bool:
-        """Whether a drop at this moment stands clear of every hand that could have made it."""
-        return all(
-            abs(moment - hand) > CLEAR_S or push < PUSH_OF_DROP * drop
-            for hand, push in zip(self.hands, self.pushes, strict=True)
-        )
+    def clear_of_hands(self, moments: Floats, drops: Floats) -> NDArray[np.bool_]:
+        """Which drops stand clear of every hand that could have made them; any shape."""
+        clear = np.ones_like(moments, dtype=np.bool_)
+        for hand, push in zip(self.hands, self.pushes, strict=True):
+            clear &= (np.abs(moments - hand) > CLEAR_S) | (push < PUSH_OF_DROP * drops)
+        return clear
 
 
 def trip_time(shape: Shape) -> float:

@@ -65,7 +65,7 @@ def read_lockout(
         told = (
             stepped.drop > SEEN_RATIO * stepped.u_drop
             and _is_quick(span, stepped, edge)
-            and span.clear_of_hands(edge.begin_s, stepped.drop)
+            and bool(span.clear_of_hands(np.array(edge.begin_s), np.array(stepped.drop)))
         )
         if told or release_at is not None:
             return _seen(stepped, edge, trip, shape)
@@ -130,9 +130,7 @@ def _scan(span: Span, law: Law) -> Scan | None:
     drop = (-np.cumsum(residual[::-1])[::-1] / norm2)[usable]
     u = span.noise / np.sqrt(norm2[usable])
     evidence = 0.5 * (drop / u) ** 2
-    moments = zip(t[usable], drop, strict=True)
-    clear = np.array([span.clear_of_hands(moment, size) for moment, size in moments])
-    evidence = np.where(clear, evidence, 0.0)
+    evidence = np.where(span.clear_of_hands(t[usable], drop), evidence, 0.0)
     weight = u * np.exp(evidence - evidence.max())
     weight /= weight.sum()
     mean = float(weight @ drop)

@@ -54,6 +54,23 @@ def test_help_loads_nothing_heavy():
     assert ran.stderr.strip() == "[]"
 
 
+def test_a_command_loads_none_of_the_others():
+    script = (
+        "import sys\n"
+        "from tensionlog.cli import main\n"
+        "main(['replay', '--help'], standalone_mode=False)\n"
+        "print([m for m in sys.modules if m.startswith('tensionlog.cli.')], file=sys.stderr)\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=60
+    )
+
+    assert "tensionlog.cli.replay" in ran.stderr
+    assert not any(
+        f"tensionlog.cli.{name}'" in ran.stderr for name in ("demo", "record", "check")
+    )
+
+
 def test_python_m_is_the_same_program():
     ran = subprocess.run(
         [sys.executable, "-m", "tensionlog", "--version"],
