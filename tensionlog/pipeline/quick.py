@@ -15,10 +15,11 @@ from tensionlog.model.recording import Header, Note
 from tensionlog.pipeline.gather import Gatherer
 from tensionlog.pipeline.judge import Timed
 from tensionlog.pipeline.kept import Kept, Lesson
+from tensionlog.pipeline.lever import read_pull
 from tensionlog.pipeline.sitting import OWN_NOTES, timed_of
 from tensionlog.plan import Placed, Step, place_pulls
 from tensionlog.pulls.finder import Stretch
-from tensionlog.pulls.group import is_pull, measure, same_pull, shapes_of, usual_level
+from tensionlog.pulls.group import is_pull, same_pull, shapes_of, usual_level
 from tensionlog.pulls.shape import Shape
 from tensionlog.timeline import Marked, Reading
 
@@ -192,8 +193,10 @@ class Quick(Gatherer):
     def read(self, shape: Shape, lesson: Lesson) -> Kept:
         """Read one pull by what the others have taught."""
         manners = lesson.reader.manners(shape)
-        measured = measure(shape, manners, reader=lesson.reader, walk=lesson.walk)
-        return Kept(measured=measured, trace=None, law=lesson.reader.law)
+        measured, lever = read_pull(
+            shape, manners, reader=lesson.reader, walk=lesson.walk, marks=self.marks
+        )
+        return Kept(measured=measured, trace=None, law=lesson.reader.law, lever=lever)
 
     def timed(self, kept: Kept) -> Timed:
         """A reading with its times on the recording's axis."""
