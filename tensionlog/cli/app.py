@@ -12,6 +12,7 @@ from tensionlog.errors import TensionlogError, UsageError
 
 PLACES = {
     "alerts": "alerts",
+    "backup": "backup",
     "bench": "bench",
     "calibration": "calibration",
     "check": "check",
@@ -19,15 +20,19 @@ PLACES = {
     "demo": "demo",
     "device": "device_check:device",  # where `device check` has added itself
     "dial": "dial",
+    "doctor": "doctor",
     "drift": "drift",
     "export": "export",
+    "forget": "forget",
     "hold": "hold",
+    "import": "backup:import_",
     "ports": "ports",
     "rebuild": "rebuild",
     "recompute": "calibration:recompute",
     "record": "record",
     "replay": "replay",
     "report": "report",
+    "restore": "backup:restore",
     "return": "return_:return_",
     "serve": "serve",
     "service": "service",

@@ -46,3 +46,31 @@ def catch_up(store: "Store", paths: Sequence[Path]) -> tuple[int, list[Tensionlo
     told = list(replay_all([*lacking, *grown], store=store))
     errors = [item for item in told if isinstance(item, TensionlogError)]
     return len(told) - len(errors), errors
+
+
+def recordings_of(
+    store: "Store", paths: Sequence[Path], *, refs: Sequence[str] = ()
+) -> tuple[list[Path], list[str]]:
+    """Which of the recordings at `paths` hold the database's jobs of these references.
+
+    Args:
+        store: The database.
+        paths: Where recordings lie.
+        refs: References of jobs; none: every sitting.
+
+    Returns:
+        The files, and the references (or names of sittings) of which none was found.
+    """
+    jobs = [job for ref in refs for job in store.jobs(ref=ref)]
+    wanted_ids = {job.recording_id for job in jobs}
+    lacking = [ref for ref in refs if not store.jobs(ref=ref)]
+    readers, _ = sittings_of(paths)
+    by_key = {(r.header.bench, r.header.started): r for r in reversed(readers)}
+    found: list[Path] = []
+    for stored in store.recordings():
+        if refs and stored.recording_id not in wanted_ids:
+            continue
+        reader = by_key.get((stored.header.bench, stored.header.started))
+        found += [] if reader is None else reader.paths
+        lacking += [stored.name] if reader is None else []
+    return found, lacking

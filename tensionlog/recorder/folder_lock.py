@@ -58,3 +58,19 @@ def _lock(descriptor: int) -> None:
         msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
     else:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def is_held(folder: Path) -> bool:
+    """Whether somebody records into the folder now, as far as can be told."""
+    for path in folder.glob(".*.lock"):
+        try:
+            descriptor = os.open(path, os.O_RDWR)
+        except OSError:
+            continue
+        try:
+            _lock(descriptor)
+        except OSError:
+            return True
+        finally:
+            os.close(descriptor)
+    return False

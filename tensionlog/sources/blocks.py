@@ -9,6 +9,10 @@ from tensionlog.errors import RecordingError
 BLOCK_BYTES = 1 << 17  # so that a block pays for the hundred calls that it costs
 GZIP_MAGIC = b"\x1f\x8b"
 
+MOST_TIMES, SMALL_BYTES = 100, 64 << 20
+"""A recording packs to a fifth, since every line ends in a checksum. What grows a hundred
+times, and beyond what harms nobody, is no recording but a bomb."""
+
 _GZIP_WBITS = 31  # zlib's way to say: with gzip's own header and checksum
 
 
@@ -49,19 +53,28 @@ def _unpacked(
     path: Path, packed: bytes, more: Iterator[bytes], warnings: list[str]
 ) -> Iterator[bytes]:
     unpacker = zlib.decompressobj(_GZIP_WBITS)
+    taken, given = len(packed), 0
     while packed:
+        if given > SMALL_BYTES and given > MOST_TIMES * taken:
+            warnings.append(f"{path} unpacks to over {MOST_TIMES} times its size: cut there.")
+            return
         if unpacker.eof:  # one more gzip member, or padding
             if not packed.startswith(GZIP_MAGIC):
                 break
             unpacker = zlib.decompressobj(_GZIP_WBITS)
         before = unpacker.copy()
         try:
-            yield unpacker.decompress(packed, BLOCK_BYTES)
+            block = unpacker.decompress(packed, BLOCK_BYTES)
         except zlib.error as error:
             yield _up_to_the_damage(before, packed)
             warnings.append(f"{path} is damaged inside ({error}): read as far as it goes.")
             return
-        packed = unpacker.unconsumed_tail or unpacker.unused_data or next(more, b"")
+        given += len(block)
+        yield block
+        packed = unpacker.unconsumed_tail or unpacker.unused_data
+        if not packed:
+            packed = next(more, b"")
+            taken += len(packed)
     if not unpacker.eof:
         yield unpacker.flush()
         warnings.append(f"{path} ends before its gzip stream does: read as far as it goes.")

@@ -70,6 +70,12 @@ def backup(db: Database, path: Path) -> None:
         ) from error
 
 
+def compact(db: Database) -> None:
+    """Write the file anew: deleted rows leave their bytes in free pages and in the log."""
+    db.execute("VACUUM")
+    db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
 def problems(db: Database) -> list[str]:
     """What SQLite finds wrong with the file, a line each; empty where it is sound.
 

@@ -281,6 +281,15 @@ class Store:
         with said_plainly(self._label):
             return safety.problems(self._db)
 
+    def compact(self) -> None:
+        """Write the file anew, so that what was erased stands nowhere in it any more.
+
+        Raises:
+            StoreError: Another program holds it, or the disk has no room for a copy.
+        """
+        with said_plainly(self._label):
+            safety.compact(self._db)
+
     def backup_to(self, path: Path | str) -> None:
         """Copy the database to `path` whole, also while another program writes to it.
 

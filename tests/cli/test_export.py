@@ -27,7 +27,7 @@ def test_parquet_holds_the_same(run, db, tmp_path):
     assert (row["pulls"], row["columns"]) == (4, list(table.columns))
 
 
-@pytest.mark.parametrize("name", ["p.xls", "p", "p.csv.zip"])
+@pytest.mark.parametrize("name", ["p.xls", "p", "p.csv.gz"])
 def test_a_name_that_says_no_format_is_wrong_usage(run, db, tmp_path, name):
     ran = run("export", "--db", db, "--out", tmp_path / name)
 

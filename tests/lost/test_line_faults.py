@@ -7,6 +7,7 @@ import os
 import random
 import time
 from functools import partial
+from pathlib import Path
 
 import pytest
 
@@ -15,6 +16,7 @@ from tensionlog.pipeline import capture as capture_module
 from tensionlog.pipeline.capture import Capture, Gone, Heard, Quiet, Stranger
 from tensionlog.pipeline.live import Live
 from tensionlog.recorder import Disk, Recorder
+from tensionlog.sources import serial_port
 from tensionlog.sources.serial_port import open_port
 from tensionlog.twin import play_job
 from tensionlog.twin.pty_link import served
@@ -236,3 +238,11 @@ class Bursting:
 
     def close(self) -> None:
         pass
+
+
+def test_s16_no_call_is_made_that_spoils_a_later_read():
+    """A cancelled read makes the next one return at once; a reset throws bytes away."""
+    text = Path(serial_port.__file__).read_text(encoding="utf-8")
+
+    for name in ("cancel_read", "readline", "read_until", "reset_input_buffer", ".flush("):
+        assert f"._serial.{name.strip('.(')}" not in text

@@ -19,10 +19,15 @@ from typing import NamedTuple
 
 import pytest
 
+from tensionlog.pipeline.capture import Capture, StreamEnded
+from tensionlog.pipeline.live import Live, PullFound
 from tensionlog.pipeline.verify import verify_recording
+from tensionlog.recorder import Disk, Recorder
 from tensionlog.sources.recording import open_recording
+from tensionlog.sources.serial_port import Ended
 from tensionlog.twin import play_job
 from tensionlog.twin.pty_link import served
+from tensionlog.twin.script_feed import ScriptFeed
 
 posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 RATE_HZ = 80.0
@@ -119,6 +124,92 @@ def recorded_for(seconds: float, folder: Path, *, look_every_s: float) -> Soaked
     )
 
 
+class Hastened:
+    """The twin's device on a clock of its own: every read is a fifth of a second later."""
+
+    def __init__(self, recording: bytes, *, hours: float) -> None:
+        self.now_s, self._ends_s = 0.0, hours * 3600.0
+        self._feed = ScriptFeed(
+            lambda _hz: recording, rate_hz=RATE_HZ, speed=1.0, resets_on_open=False
+        )
+        self._feed.opened(0.0)
+
+    def read(self) -> bytes:
+        if self.now_s >= self._ends_s:
+            raise Ended("the day is over")
+        self.now_s += 0.2
+        return self._feed.due(self.now_s, waiting=0)
+
+    def identify(self) -> bool:
+        return True
+
+    def close(self) -> None:
+        pass
+
+    def utc_s(self) -> float:
+        return 1_772_442_000.0 + self.now_s
+
+
+def hastened(hours: float, folder: Path) -> Soaked:
+    """Hours at 80/s through capture, recorder and live reading, as fast as they go."""
+    played = play_job(seed=61, sport="tennis", rate_hz=RATE_HZ)
+    port = Hastened(played.recording, hours=hours)
+    header = json.loads(played.recording.split(b"\n")[1][2:])
+    header.pop("started")
+    capture = Capture(
+        port=port,
+        reopen=lambda: port,
+        make_recorder=lambda: Recorder(
+            folder, header, disk=Disk(utc_s=port.utc_s, monotonic_s=lambda: port.now_s)
+        ),
+        clock_s=lambda: port.now_s,
+        utc_s=port.utc_s,
+    )
+    memory, looks, pulls = [], 0, 0
+    began_s = time.process_time()
+    with Live(capture, in_step=True) as live:
+        news: list[object] = []
+        while not any(isinstance(told, StreamEnded) for told in news):
+            news = [*live.poll(0.0)]
+            pulls += sum(isinstance(told, PullFound) for told in news)
+            if port.now_s >= looks * 600.0:
+                looks += 1
+                memory.append(rss_mb())
+        _, whole = live.finish()
+    took_s = time.process_time() - began_s
+    (path,) = folder.glob("*.rec")
+    proof = verify_recording(open_recording(path))
+    assert whole is not None
+    return Soaked(
+        seconds=proof.ledger.seconds,
+        samples=proof.ledger.samples,
+        missing=proof.ledger.missing or 0,
+        bad_lines=proof.ledger.bad_lines,
+        problems=proof.problems,
+        rss_mb=tuple(memory),
+        pulls=pulls,
+        cpu_s=took_s,
+    )
+
+
+def test_a_job_on_a_clock_of_its_own_has_no_gap(tmp_path):
+    soaked = hastened(0.1, tmp_path)
+
+    assert (soaked.missing, soaked.problems, soaked.bad_lines) == (0, (), 0)
+    assert soaked.samples == pytest.approx(0.1 * 3600 * RATE_HZ, rel=0.02)
+    assert soaked.pulls >= 5
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(3600)
+def test_a_day_at_80_a_second_has_no_gap_and_flat_memory(tmp_path):
+    soaked = hastened(24.0, tmp_path)
+
+    assert (soaked.missing, soaked.problems, soaked.bad_lines) == (0, (), 0)
+    assert soaked.samples == pytest.approx(24 * 3600 * RATE_HZ, rel=0.02)
+    assert soaked.growth_mb < 10.0
+
+
 @posix
 @pytest.mark.slow
 def test_a_real_minute_loses_nothing(tmp_path):
@@ -134,10 +225,14 @@ def main() -> None:
     """Run the long form and print what came of it."""
     asked = argparse.ArgumentParser(description=main.__doc__)
     asked.add_argument("--real", type=float, metavar="SECONDS")
+    asked.add_argument("--hours", type=float)
     given = asked.parse_args()
     with TemporaryDirectory() as folder:
         if given.real:
             soaked = recorded_for(given.real, Path(folder), look_every_s=10.0)
+            sys.stdout.write(f"{soaked}\ngrowth {soaked.growth_mb:.1f} MB\n")
+        if given.hours:
+            soaked = hastened(given.hours, Path(folder))
             sys.stdout.write(f"{soaked}\ngrowth {soaked.growth_mb:.1f} MB\n")
 
 
