@@ -17,6 +17,9 @@ WORDS: Final = {"good": "good", "watch": "watch", "service": "service", None: "n
 ALERTS_WHOLE: Final = 8
 """Alerts told whole, newest first; of older ones a line each."""
 
+UNMEASURED: Final = "not measured since"
+"""How evidence says that a series tells nothing."""
+
 ALERTS_AT_MOST: Final = 60
 SERVICES_AT_MOST: Final = 30
 
@@ -150,10 +153,19 @@ def _alert(alert: Answer) -> Markup:
         tag("p", when + back, class_="eyebrow"),
         tag("h3", alert["text"]),
         tag("p", alert["do"], class_="do") if is_open else Markup(""),
-        tag("ul", *(tag("li", line) for line in alert["evidence"])),
+        tag("ul", *(tag("li", line) for line in _evidence(alert["evidence"]))),
         tag("p", f"It could also be {runner}.", class_="note") if runner else Markup(""),
         class_="alert open" if is_open else "alert",
     )
+
+
+def _evidence(lines: list[str]) -> Iterator[str]:
+    """The lines with a number one by one, the series without any in one."""
+    silent = [line for line in lines if UNMEASURED in line]
+    yield from (line for line in lines if line not in silent)
+    if silent:
+        names = ", ".join(line.split(":")[0] for line in silent)
+        yield f"{UNMEASURED} (or no baseline before): {names}"
 
 
 def _older(rest: list[Answer]) -> Markup:

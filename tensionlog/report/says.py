@@ -27,7 +27,7 @@ def side_sentence(spread: Spread, reader: Reader) -> str:
 def clamp_sentence(clamp: ClampEvidence) -> str:
     """Say what the releases told about one clamp."""
     said = (
-        f"Clamp {clamp.clamp}: a step at {clamp.seen} of {plural(clamp.releases, 'release')} "
+        f"Clamp {clamp.clamp}: a step at {clamp.seen} of {plural(clamp.releases, 'main')} "
         f"(95{NBSP}% interval {100 * clamp.low:.0f} to {100 * clamp.high:.0f}{NBSP}%)"
     )
     if clamp.most_give_mm is None:

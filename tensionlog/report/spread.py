@@ -47,11 +47,11 @@ class Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClampEvidence:
-    """What the releases told about one clamp.
+    """What the releases of the mains told about one clamp.
 
     Attributes:
         clamp: Its name.
-        releases: Releases at which a step could be looked for.
+        releases: Releases of mains at which a step could be looked for.
         seen: How many showed one.
         low: Lower end of the 95 % Wilson interval of the share seen.
         high: Upper end.
@@ -183,10 +183,12 @@ def _difference(left: Group, right: Group) -> tuple[float | None, float | None]:
 
 
 def _clamps(last: tuple[Row, ...]) -> tuple[ClampEvidence, ...]:
+    # A woven cross is straightened while the head holds, which looks like a step.
     telling = [
         r
         for r in last
         if r.pull.clamp_opened
+        and r.kind == "main"
         and r.pull.drop is not None
         and not any(flag in NOT_EVIDENCE for flag in r.pull.flags)
     ]

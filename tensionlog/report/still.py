@@ -147,7 +147,7 @@ def date_ticks(from_s: float, to_s: float, *, most: int) -> list[tuple[float, st
         most: How many labels have room.
     """
     days = (to_s - from_s) / DAY_S
-    if days < 45:
+    if days < 100:
         return _day_ticks(from_s, to_s, every=max(1, -int(-days // most)))
     for months in (1, 2, 3, 6, 12, 24, 60):
         found = list(_month_ticks(from_s, to_s, every=months))

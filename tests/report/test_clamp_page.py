@@ -118,6 +118,13 @@ def test_an_open_alert_says_what_to_do_and_what_it_rests_on():
     assert "It could also be string." in said
 
 
+def test_what_tells_nothing_is_named_in_one_line():
+    silent = [f"{name}: not measured since, or no baseline before" for name in ("A", "B")]
+    said = page(alerts=[ALERT | {"evidence": [silent[0], "give: +0.4 mm", silent[1]]}])
+
+    assert "<li>give: +0.4 mm</li><li>not measured since (or no baseline before): A, B" in said
+
+
 def test_many_alerts_are_shortened_and_it_is_said():
     closed = ALERT | {"state": "closed", "closed": "2026-03-21T", "runner_up": None}
     said = page(alerts=[ALERT, *[closed] * 80])

@@ -82,6 +82,7 @@ def hostile_view(make):
     found = (
         make.bare(1, "L1", clamp_shut=HOSTILE, flags=(HOSTILE,)),
         make.bare(2, HOSTILE, held_position=HOSTILE, clamp_opened=HOSTILE, release=80.0),
+        make.bare(4, "R1", held_position="L1", clamp_opened=HOSTILE, release=80.0),
         make.bare(3, HOSTILE, void=True),
     )
     view = make.view(job=job, found=tuple(replace(f, rule=HOSTILE) for f in found))

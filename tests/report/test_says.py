@@ -31,7 +31,7 @@ def test_a_clamp_is_told_by_its_count_and_its_interval():
         clamp="A", releases=20, seen=1, low=0.009, high=0.236, most_give_mm=0.84, at="L5"
     )
     assert says.clamp_sentence(clamp) == (
-        "Clamp A: a step at 1 of 20 releases (95\u00a0% interval 1 to 24\u00a0%); "
+        "Clamp A: a step at 1 of 20 mains (95\u00a0% interval 1 to 24\u00a0%); "
         "most given, at least 0.8\u00a0mm on L5."
     )
     assert says.clamp_sentence(replace(clamp, most_give_mm=None)).endswith("24\u00a0%).")

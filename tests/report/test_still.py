@@ -38,7 +38,8 @@ def test_thinning_keeps_every_extreme_and_invents_nothing(places):
     ("days", "most", "said"),
     [
         (6, 9, ["2 Jan", "3 Jan", "4 Jan", "5 Jan", "6 Jan", "7 Jan"]),
-        (89, 9, ["Feb", "Mar"]),
+        (60, 5, ["2 Jan", "14 Jan", "26 Jan", "7 Feb", "19 Feb"]),
+        (120, 9, ["Feb", "Mar", "Apr", "May"]),
         (364, 4, ["Apr", "Jul", "Oct"]),
         (3650, 4, ["2028", "2030", "2032", "2034"]),
     ],
