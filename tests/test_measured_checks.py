@@ -2,7 +2,8 @@
 
     .venv/bin/python tests/test_measured_checks.py [CHECKS]
 
-prints the table that stands in the README. Bench, noise and swing are drawn anew for each.
+prints the table that stands in the README. Bench, plates, noise and swing are drawn anew
+for each check.
 """
 
 import sys
@@ -19,6 +20,9 @@ from tensionlog.pipeline.replay import replay
 from tensionlog.twin import draw_bench, play_check
 
 MASS_KG = 10.0
+U_MASS_PCT = 0.02
+"""What the twin's check says of its plates; they are drawn to be off by as much."""
+
 FIRST_SEED = 700_000
 DRAWS = 400_000
 
@@ -37,7 +41,11 @@ def checked(seed: int, span_error: float, folder: Path) -> dict[str, object]:
     bench = draw_bench(seed)
     bench = replace(bench, cell=replace(bench.cell, span_error=span_error, bow=0.0))
     path = folder / "a.rec"
-    path.write_bytes(play_check(seed=seed, bench=bench, masses_kg=(MASS_KG,)).recording)
+    heavier_pct = float(np.random.default_rng(seed).normal(0.0, U_MASS_PCT))
+    played = play_check(
+        seed=seed, bench=bench, masses_kg=(MASS_KG,), mass_error_pct=heavier_pct
+    )
+    path.write_bytes(played.recording)
     check = replay(path, keep_traces=False).tests.check
     assert check is not None
     return check

@@ -1,6 +1,7 @@
 """Follow a guided test at the terminal: words, a reading that is written over, bells."""
 
 import sys
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from tensionlog.pipeline.live import Live, Told
 
 POLL_S = 0.05
+BELL_EVERY_S = 0.13
 Keys = Callable[[], list[str]]
 
 
@@ -83,9 +85,10 @@ class GuideSession:
             text = f"{said.number}/{said.of}  {words.glance(said)}  {text}"
         if not text:
             return
+        click.echo(one_line(text), err=True)
         kind = words.kind_of(said)
-        bells = "\a" * words.BELLS[kind] if kind and self._bell and _is_terminal() else ""
-        click.echo(f"{bells}{one_line(text)}", err=True)
+        if kind is not None and self._bell and _is_terminal():
+            ring(words.BELLS[kind])
 
     def _line(self, guided: "Guided", told: "Told") -> None:
         from tensionlog.pipeline.capture import Gone, Quiet
@@ -107,6 +110,13 @@ class GuideSession:
         if self._shown:
             click.echo("\r\x1b[K", err=True, nl=False)
             self._shown = ""
+
+
+def ring(times: int, *, sleep: Callable[[float], object] = time.sleep) -> None:
+    """Ring the terminal's bell so often; rung at once, they would be one."""
+    for _ in range(times):
+        click.echo("\a", err=True, nl=False)
+        sleep(BELL_EVERY_S)
 
 
 def _is_terminal() -> bool:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Protocol
 from tensionlog.model.guide import Said, Write
 from tensionlog.pipeline.guide import Guide
 from tensionlog.pipeline.live import Live, Told
-from tensionlog.timeline import FaultSeen, Reading
+from tensionlog.timeline import FaultSeen, Marked, Reading
 
 if TYPE_CHECKING:
     from tensionlog.model.recording import Header
@@ -78,8 +78,16 @@ class Guided:
             if type(event) is Reading:
                 t_s = sitting.seconds(event.boot, event.t_s)
                 self._take(self.guide.reading(t_s, self._value(sitting, event.counts)))
+            elif isinstance(event, Marked):
+                self._take(self._button(event.name))
             elif isinstance(event, FaultSeen):
                 self._take(self.guide.refuse(event.name))
+
+    def _button(self, name: str) -> list[Said | Write]:
+        """A foot switch or a button of the device; its `redo` is a note by itself."""
+        if name != "redo":
+            return list(self.guide.key("next")) if name == "next" else []
+        return [out for out in self.guide.key("again") if not _is_redo(out)]
 
     def _value(self, sitting: Heard, counts: float) -> float:
         """The reading in newtons; counts where the guide is to find the scale itself."""
@@ -94,3 +102,7 @@ class Guided:
                 self._capture.note(out.body, ago_s=out.ago_s)
             else:
                 self._said.append(out)
+
+
+def _is_redo(out: Said | Write) -> bool:
+    return isinstance(out, Write) and out.body.get("note") == "redo"
