@@ -9,6 +9,7 @@ numbers give way to those of the slow reading as soon as these are there.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from tensionlog.model.job import Job
 from tensionlog.model.recording import Header, Note
@@ -28,6 +29,11 @@ LIVE_PUSH_S = 0.02
 
 AVERAGED_S = 0.06
 """The number shown is the mean of so long: a single sample's noise makes it restless."""
+
+SETTLED_S = 0.045
+FALL_S, BEFORE_S, HELD_SHARE = 0.06, 0.40, 0.7
+"""A release: what is read now has stood for twice the first time, below what was read
+before a fall of the second, and is still this share of it."""
 
 SHOWN_S = 20.0
 """Of the trace under way so much is kept for the page."""
@@ -63,6 +69,12 @@ class Standing:
     jobs: tuple[Job, ...]
     next_place: Placed | None
     is_loaded: bool
+
+
+class _Mean(NamedTuple):
+    mean: float
+    step: float
+    n: int
 
 
 class Quick(Gatherer):
@@ -141,17 +153,30 @@ class Quick(Gatherer):
         return sum(last) / len(last) - (self.idle or 0.0)
 
     def has_stepped(self) -> bool:
-        """Whether the last moments lie below what went before: worth a closer look."""
-        if not self.recent:
+        """Whether the force has stepped down, and stays: worth a closer look.
+
+        As the head lets off it falls on and on; after a release it stands again.
+        """
+        window_s = max(SETTLED_S, 3.0 / (self.timeline.rate_hz or 80.0))
+        end = self.recent[-1][0] if self.recent else 0.0
+        last = self._means(end - window_s, end)
+        settled = self._means(end - 2.0 * window_s, end - window_s)
+        before = self._means(end - BEFORE_S - 2.0 * window_s, end - 2.0 * window_s - FALL_S)
+        if last is None or settled is None or before is None:
             return False
-        end = self.recent[-1][0]
-        late = [f for t, f in self.recent[-400:] if t > end - 0.05]
-        early = [f for t, f in self.recent[-400:] if end - 0.40 < t <= end - 0.12]
-        if len(late) < 2 or len(early) < 4:
-            return False
-        steps = sorted(abs(b - a) for a, b in pairwise(early))
-        noise = max(steps[len(steps) // 2], 1e-9)
-        return sum(early) / len(early) - sum(late) / len(late) > noise
+        noise = before.step * (before.n**-0.5 + last.n**-0.5)
+        stepped = before.mean - last.mean > noise
+        stays = abs(settled.mean - last.mean) < 3.0 * before.step
+        held = last.mean - (self.idle or 0.0) > HELD_SHARE * (before.mean - (self.idle or 0.0))
+        return stepped and stays and held
+
+    def _means(self, from_s: float, to_s: float) -> "_Mean | None":
+        """Mean and usual step from sample to sample in a stretch of the latest readings."""
+        part = [force for t, force in self.recent[-600:] if from_s < t <= to_s]
+        if len(part) < 2:
+            return None
+        steps = sorted(abs(b - a) for a, b in pairwise(part))
+        return _Mean(sum(part) / len(part), max(steps[len(steps) // 2], 1e-9), len(part))
 
     def standing(self) -> Standing:
         """Pulls in their places, and the place of the next."""

@@ -2,12 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
+from typing import Final, Protocol
 
 from tensionlog.model.pull import Pull
 from tensionlog.pipeline.judge import judge_pulls
 from tensionlog.pipeline.quick import Quick, Standing
-from tensionlog.pipeline.slow import Slow
+from tensionlog.pipeline.sitting import Looked
 from tensionlog.plan import Placed
 from tensionlog.pulls.shape import Shape
 
@@ -21,6 +21,14 @@ LOOK_ON_S: Final = 0.6
 """So long after a step was seen its numbers are refined; then they stand till the let-off."""
 
 
+class Teacher(Protocol):
+    """Whoever reads a sitting as a whole."""
+
+    @property
+    def looked(self) -> Looked | None:
+        """What the latest look has taught, or None before any."""
+
+
 class Releases:
     """Reads one pull at a time by what the others have taught.
 
@@ -31,12 +39,12 @@ class Releases:
     def __init__(self, clock_s: Callable[[], float]) -> None:
         self._clock_s = clock_s
         self._quick: Quick | None = None
-        self._slow: Slow | None = None
+        self._slow: Teacher | None = None
         self._look_at_s = 0.0
         self._seen_since_s: float | None = None
         self._read_last: Shape | None = None
 
-    def begin(self, quick: Quick, slow: Slow) -> None:
+    def begin(self, quick: Quick, slow: Teacher) -> None:
         """Another sitting is on."""
         self._quick, self._slow = quick, slow
         self._seen_since_s = self._read_last = None
@@ -52,8 +60,8 @@ class Releases:
         pull = None if shape is None else self._judged(quick, shape)
         took_s = self._clock_s() - now_s
         self._look_at_s = now_s + took_s + max(LOOK_EVERY_S, REST_SHARE * took_s)
-        if pull is None or not pull.seen:
-            return None
+        if pull is None or not pull.seen or (pull.position or "").startswith("X"):
+            return None  # a cross is pushed straight while the head holds: told at the let-off
         self._seen_since_s = self._seen_since_s or now_s
         return pull
 
