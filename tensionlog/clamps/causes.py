@@ -139,7 +139,7 @@ def causes_of(names: frozenset[str]) -> dict[str, tuple[Part, ...]]:
 def _difference(names: frozenset[str], clamp: str) -> tuple[Part, ...]:
     """A − B inside jobs rises with A's give and falls with B's."""
     sign = {"A": 1, "B": -1}.get(clamp)
-    return () if sign is None else (Part(("a-minus-b",), sign),)
+    return () if sign is None else (Part(("a-minus-b",), sign, least=3.5),)
 
 
 def _at_hand(parts: tuple[Part, ...], names: frozenset[str]) -> tuple[Part, ...]:

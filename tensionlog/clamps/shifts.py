@@ -17,6 +17,9 @@ from tensionlog.clamps.trace import Floats, Indices
 SHAPES = ("step", "drift")
 LOOK_BACK_S = 45.0 * DAY_S
 BASELINE_S = 120.0 * DAY_S
+FEWEST = 5
+"""Tests before which nothing has moved, where the usual scatter is well known."""
+
 CLIP = 3.5
 """No single value counts as further out than this, so that one bad test is no shift."""
 
@@ -134,7 +137,8 @@ def shifts_of(series: Series, sinces: tuple[Since, ...], at_s: float) -> Shifts:
         miss = values[None, :] - level[:, None]
         scatter = _scatter(miss * before, n_before, kind)
         power = (shape**2).sum(axis=1) - shape.sum(axis=1) ** 2 / len(values)
-        known = (n_before >= BASELINE) & (n_after > 0) & (power > 1e-9)
+        fewest = max(FEWEST, BASELINE + 2.0 - kind.worth)
+        known = (n_before >= fewest) & (n_after > 0) & (power > 1e-9)
         u = np.where(known, scatter / np.sqrt(power), np.inf)
         size = np.where(known, _laid(miss, shape, power), 0.0)
         bound = CLIP * scatter[:, None]
