@@ -34,7 +34,8 @@ OWN_KEYS: Final = (
 CALIBRATION_LOADS: Final = 6
 """Loads of a full calibration where the set gives as many; five are the least."""
 
-_USUAL_DIALS_N: Final = (90.0, 120.0, 50 * N_PER_LBF)
+_USUAL_DIALS_N: Final = tuple(round(lbf * N_PER_LBF, 3) for lbf in (20, 27, 50))
+"""Badminton, squash, tennis; a bench that dials in kilograms sets its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

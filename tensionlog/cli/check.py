@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from tensionlog.check.setup import CheckSetup
     from tensionlog.pipeline.guide import Guide, Step
     from tensionlog.pipeline.sitting import Whole
+    from tensionlog.pipeline.windows import Tests
     from tensionlog.settings import BenchSettings
 
 
@@ -138,7 +139,7 @@ def run_guided(
     capture = make_capture(settings, purpose, folder)
     guided = Guided(guide, capture=capture)
     link = Session(port=str(settings.port), baud=settings.baud, unit=settings.unit)
-    session = GuideSession(link, unit="N", bell=bell)
+    session = GuideSession(link, unit=settings.unit, bell=bell)
     caught: list[signal.Signals] = []
     with (
         stopping(capture, caught),
@@ -169,14 +170,30 @@ def say_result(whole: "Whole", *, as_json: bool, unit: str) -> None:
         "holds": list(tests.holds),
         "turn": tests.turn,
         "stiffness": tests.stiffness,
+        "calibration": tests.calibration,
         "problems": list(tests.problems),
     }
     if as_json:
         json_line(clean(answer))
     else:
         click.echo(check_text(answer), nl=False)
-    if tests.check is not None and tests.check["verdict"] not in ("good", "adjust"):
+        click.echo(next_step(tests), err=True)
+    is_judged = tests.check is not None and tests.calibration is None
+    if is_judged and (tests.check or {})["verdict"] not in ("good", "adjust"):
         sys.exit(1)
+
+
+def next_step(tests: "Tests") -> str:
+    """What to do with what was found."""
+    if tests.calibration is not None:
+        name = tests.calibration["name"]
+        return f"Proposed: {name}. Put it in force with 'tensionlog calibration adopt'."
+    if tests.check is not None and tests.check["verdict"] in ("adjust", "stop"):
+        return (
+            "Look at masses and mounting; then 'tensionlog calibration adopt --span', or "
+            "'tensionlog check --calibrate' for a full one. Check again afterwards."
+        )
+    return "Its page: tensionlog report --check --db …; what to dial: tensionlog dial"
 
 
 def _say_plan(guide: "Guide", as_json: bool) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 POLL_S = 0.05
 BELL_EVERY_S = 0.13
+LOADS = ("zero", "hang", "empty", "scale")
 Keys = Callable[[], list[str]]
 
 
@@ -76,7 +77,7 @@ class GuideSession:
             self._hears(said)
         if not self._aloud:
             return
-        text = words.sentence(said, unit=self._unit)
+        text = words.sentence(said, unit="N" if _is_load(said) else self._unit)
         if isinstance(said, Reading):
             self._show(text)
             return
@@ -110,6 +111,11 @@ class GuideSession:
         if self._shown:
             click.echo("\r\x1b[K", err=True, nl=False)
             self._shown = ""
+
+
+def _is_load(said: "Said") -> bool:
+    """Whether a reference was read: its force is told in newtons, whatever is dialled in."""
+    return getattr(said, "words", None) in LOADS and not hasattr(said, "ends")
 
 
 def ring(times: int, *, sleep: Callable[[float], object] = time.sleep) -> None:

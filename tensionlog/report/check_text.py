@@ -46,7 +46,10 @@ def check_text(answer: Answer) -> str:
 
 def _lines(answer: Answer) -> Iterator[str]:
     check = answer.get("check")
-    if check is not None:
+    calibration = answer.get("calibration")
+    if calibration is not None:
+        yield from _calibration_lines(calibration)
+    if check is not None and (calibration is None or check.get("verdict") is not None):
         yield verdict_line(check)
         yield from _cell_lines(check)
     yield from _head_lines(answer.get("head") or [])
@@ -58,6 +61,19 @@ def _lines(answer: Answer) -> Iterator[str]:
     if (moved := answer.get("stiffness")) is not None and moved.get("EA_N") is not None:
         yield f"Stiffness: EA {moved['EA_N']:.0f} ± {moved['u_EA_N']:.0f} N"
     yield from (f"Note: {problem}" for problem in answer.get("problems") or [])
+
+
+def _calibration_lines(made: Answer) -> Iterator[str]:
+    low, high = made["fit"]["range_N"]
+    degree = len(made["fit"]["coefficients"]) - 1
+    yield (
+        f"Calibration {made['name']}: {made['loads']} loads, {made['runs']} runs, "
+        f"{low:.0f} to {high:.0f} N, {'a line' if degree == 1 else 'a quadratic'}"
+    )
+    yield (
+        f"  lower limit factor {made['lower_limit_factor_N']:.3f} N, "
+        f"interpolation {made['interpolation_pct']:.3f} %"
+    )
 
 
 def _cell_lines(check: Answer) -> Iterator[str]:

@@ -8,7 +8,7 @@ from tensionlog.check.setup import setup_from_table
 from tensionlog.cli import check as check_module
 from tensionlog.cli.demo import FastClock
 from tensionlog.cli.guide_keys import GuideKeys
-from tensionlog.cli.guide_session import GuideSession
+from tensionlog.cli.guide_session import GuideSession, ring
 from tensionlog.cli.twin_check import check_on_twin
 from tensionlog.model.guide import Ask, Took
 from tensionlog.pipeline.capture import Capture
@@ -193,3 +193,19 @@ def test_a_number_is_typed_up_to_enter():
 
     assert [key for key in made if key is not None] == ["12.6", "next", "stop"]
     assert keys.line("again") == "again" and keys.line("what") is None
+
+
+def test_what_comes_next_depends_on_what_was_found():
+    from tensionlog.pipeline.windows import Tests
+
+    assert "calibration adopt'" in check_module.next_step(Tests(calibration={"name": "x"}))
+    assert "adopt --span" in check_module.next_step(Tests(check={"verdict": "adjust"}))
+    assert "tensionlog dial" in check_module.next_step(Tests(check={"verdict": "good"}))
+
+
+def test_the_bell_rings_apart_so_that_each_stroke_is_heard(capsys):
+    waits: list[float] = []
+
+    ring(3, sleep=waits.append)
+
+    assert capsys.readouterr().err == "\a\a\a" and len(waits) == 3

@@ -179,3 +179,15 @@ def test_the_terminal_says_the_same_in_plain_lines():
     assert "Clamp B: no verdict, no reading" in text
     assert "0.50 passes at rest, unknown tapped" in text
     assert "EA 5000 ± 100 N" in text and "Note: a test was broken off" in text
+
+
+def test_a_calibration_is_told_in_two_lines_and_has_no_verdict():
+    made = {
+        "name": "north 2026-03-02", "loads": 6, "runs": 3, "lower_limit_factor_N": 0.05,
+        "interpolation_pct": 0.01, "fit": {"range_N": [49.0, 343.0], "coefficients": [0, 1]},
+    }  # fmt: skip
+
+    text = check_text({"check": {"verdict": None, "problem": "counts"}, "calibration": made})
+
+    assert "6 loads, 3 runs, 49 to 343 N, a line" in text
+    assert "NO VERDICT" not in text
