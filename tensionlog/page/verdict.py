@@ -155,7 +155,7 @@ def _gave(p: Pull, w: Words, r: Reader, head: str, holds: bool, x: Limits) -> Ve
     lost = p.at_least_lost
     if not p.seen or p.held_position is None:
         return None
-    if lost is None or float(r.bare(lost).replace("−", "-")) <= 0.0:
+    if lost is None or round(r.convert(lost), 1) <= 0.0:
         return Verdict(
             word="held", tone="good", number=short(r, p.release),
             text=w("say.step-small", behind=p.held_position),

@@ -120,10 +120,10 @@ def orders(reader: Reader, mains_n: float | None, crosses_n: float | None) -> st
     r"""Ordered tensions of mains and crosses, the unit said once.
 
     >>> orders(Reader("N"), 110.0, 105.0), orders(Reader("N"), 110.0, 110.0)
-    ('110 / 105 N', '110 N')
+    ('110\xa0/\xa0105\xa0N', '110\xa0N')
     """
     first, second = reader.order(mains_n), reader.order(crosses_n)
-    return second if first == second else f"{first.partition(NBSP)[0]} / {second}"
+    return second if first == second else f"{first.partition(NBSP)[0]}{NBSP}/{NBSP}{second}"
 
 
 def percent(share_pct: float | None, decimals: int = 1) -> str:

@@ -208,7 +208,8 @@
     const f = live.force;
     box.classList.toggle("none", f === null || f === undefined);
     const decimals = state.unit === "counts" ? 0 : 1;
-    const text = f === null || f === undefined ? "–" : (Math.abs(f) < 0.05 ? 0 : f).toFixed(decimals);
+    const text = f === null || f === undefined ? "–" :
+      (Math.abs(f) < 0.15 ? 0 : f).toFixed(decimals).replace("-", "−");
     if (box.firstChild && box.dataset.text === text) return;
     box.dataset.text = text;
     box.replaceChildren(text, el("small", {}, state.unit));
