@@ -92,6 +92,27 @@ static void check_lines(const char *data, size_t size)
     }
 }
 
+/* Any bytes at all as a text: said as a line that reads the same, or not said. */
+static void check_saying(const char *data, size_t size)
+{
+    struct tl_line read;
+    char *line = malloc(TL_ROOM); /* of exactly this size, so that a sanitizer sees its end */
+    char *text = text_of((struct tl_text){data, size});
+    uint8_t said = tl_say_comment(line, text);
+
+    if (said) {
+        must(tl_read(line, said - 1u, &read) == TL_COMMENT, "a comment that is said is one");
+        must(read.text.size == strlen(text), "a comment is said whole");
+    }
+    said = tl_say_event(line, 7, 9, text);
+    if (said) {
+        must(tl_read(line, said - 1u, &read) == TL_EVENT, "an event that is said is one");
+        must(read.text.size == strlen(text), "an event's name is said whole");
+    }
+    free(text);
+    free(line);
+}
+
 static const uint32_t RATES[] = {10000, 80000};
 static const struct tl_switch SWITCHES[] = {{"redo", NULL}, {"shut-A", "open-A"}};
 static const struct tl_config CONFIG = {
@@ -185,6 +206,7 @@ static void check_device(const unsigned char *data, size_t size)
 int LLVMFuzzerTestOneInput(const unsigned char *data, size_t size)
 {
     check_lines((const char *)data, size);
+    check_saying((const char *)data, size);
     check_device(data, size);
     return 0;
 }
