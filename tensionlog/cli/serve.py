@@ -114,7 +114,7 @@ def _say_where(server: "Server", host: str, port: int, claim: Claim, opens: bool
 
 def _capture(settings: "BenchSettings") -> "BenchCapture":
     from tensionlog.pipeline.bench_capture import BenchCapture
-    from tensionlog.sources.serial_port import open_port, stable_url
+    from tensionlog.sources.serial_port import newcomers, open_port, stable_url
 
     if settings.port is None:
         raise UsageError("which port? Give --port; 'tensionlog ports' lists what is there.")
@@ -131,6 +131,8 @@ def _capture(settings: "BenchSettings") -> "BenchCapture":
         port=opened,
         reopen=lambda: open_port(again, baud=baud),
         asks=settings.pattern is None,
+        device=settings.device,
+        newcomers=newcomers(baud=baud),
         clock_s=time.monotonic,
         utc_s=time.time,
     )

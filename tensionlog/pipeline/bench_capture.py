@@ -6,7 +6,7 @@ here is done by the reader's own thread, between two reads.
 """
 
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, NamedTuple
@@ -37,12 +37,16 @@ class BenchCapture(Capture):
         is_recording: Whether what comes is kept.
     """
 
+    _ends_at_a_stranger = False  # the page waits for its own device
+
     def __init__(
         self,
         *,
         port: PortLike | None,
         reopen: Callable[[], PortLike],
         asks: bool = True,
+        device: str | None = None,
+        newcomers: Callable[[], Iterable[Callable[[], PortLike]]] = lambda: (),
         clock_s: Callable[[], float],
         utc_s: Callable[[], float],
     ) -> None:
@@ -52,6 +56,8 @@ class BenchCapture(Capture):
             port: Open, or None where it is not there yet.
             reopen: Opens it, or raises `LinkError`.
             asks: Whether the device understands `?`.
+            device: Id of the only device to be listened to, see `Capture`.
+            newcomers: What opens each port that was not there before, see `Capture`.
             clock_s: Seconds that never jump, for patience.
             utc_s: Host time of arrivals and notes.
         """
@@ -60,6 +66,8 @@ class BenchCapture(Capture):
             reopen=reopen,
             make_recorder=_never,
             asks=asks,
+            device=device,
+            newcomers=newcomers,
             clock_s=clock_s,
             utc_s=utc_s,
         )

@@ -9,6 +9,7 @@ from tensionlog.errors import LinkError
 from tensionlog.model.lines import Hello, Sample
 from tensionlog.model.recording import Arrival, Note
 from tensionlog.pipeline import capture as capture_module
+from tensionlog.pipeline.bench_capture import BenchCapture
 from tensionlog.pipeline.capture import (
     REFUSED_S,
     Capture,
@@ -304,3 +305,22 @@ def test_the_bench_may_say_which_device_is_its_own(capturing, clock, tmp_path):
     with pytest.raises(LinkError, match="'theirs' answered, this bench's is 'ours'"):
         capture.run()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_bench_page_waits_for_its_own_device_and_takes_no_other(clock, monkeypatch):
+    monkeypatch.setattr(capture_module, "TRY_EVERY_S", 0.0)
+    ports = [Port(clock, hello("ours"))]
+    capture = BenchCapture(
+        port=Port(clock, LINE, hello("theirs")),
+        reopen=lambda: ports.pop(0),
+        device="ours",
+        clock_s=clock,
+        utc_s=clock,
+    )
+
+    told = kinds(capture, 3)
+    clock.now_s += REFUSED_S
+    told += kinds(capture, 3)
+
+    assert told[:2] == [Stranger, Gone]
+    assert ports == []
