@@ -1,5 +1,6 @@
 """The commands under one name."""
 
+import errno
 import os
 import sys
 
@@ -43,6 +44,15 @@ PLACES = {
 """Each command and its file: a command of its own name, unless another is said."""
 
 
+NO_BUG = {
+    getattr(errno, name, None)
+    for name in "ENAMETOOLONG ELOOP EACCES EPERM ENOTDIR ENOSPC EROFS EIO EDQUOT".split()
+}
+"""What the system says of names, rights and disks, wherever it says it."""
+
+LONGEST_ERROR = 500
+
+
 class _FriendlyErrors(click.Group):
     """Show our own errors as one line; let bugs keep their traceback."""
 
@@ -56,6 +66,12 @@ class _FriendlyErrors(click.Group):
         except BrokenPipeError:
             _forget_stdout()
             return None
+        except OSError as error:
+            if error.errno not in NO_BUG:
+                raise
+            where = f"{error.filename}: " if error.filename else ""
+            said = f"{where}{error.strerror}. Choose another name or place."
+            raise click.ClickException(one_line(said)[:LONGEST_ERROR]) from error
 
 
 def _forget_stdout() -> None:

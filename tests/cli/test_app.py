@@ -138,3 +138,10 @@ def test_a_reader_that_has_had_enough_is_no_error(short_path):
 
     assert "Traceback" not in ran.stderr
     assert "Exception" not in ran.stderr
+
+
+def test_what_the_system_says_of_a_name_is_one_line(run):
+    ran = run("replay", "a" * 300)
+
+    assert ran.code == 1
+    assert "File name too long" in ran.error
