@@ -47,7 +47,7 @@ PLACES = {
 NO_BUG = {
     getattr(errno, name, None)
     for name in "ENAMETOOLONG ELOOP EACCES EPERM ENOTDIR ENOSPC EROFS EIO EDQUOT".split()
-}
+} - {None}
 """What the system says of names, rights and disks, wherever it says it."""
 
 LONGEST_ERROR = 500
