@@ -4,7 +4,7 @@ from math import inf
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from tensionlog.errors import CalibrationError
@@ -20,6 +20,26 @@ def test_points_on_a_line_give_it_back_with_a_shut_interval(slope, level, n):
     assert trend.slope == pytest.approx(slope, abs=1e-9)
     assert trend.slope_high - trend.slope_low == pytest.approx(0, abs=1e-9)
     assert trend.at(2.0) == pytest.approx(level + 2 * slope, abs=1e-8)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 12), st.integers(-5, 5)), min_size=4, max_size=25).filter(
+        lambda points: len({t for t, _ in points}) >= 3
+    ),
+    st.sampled_from([0.5, 0.8, 0.95]),
+)
+def test_slopes_and_intervals_are_those_of_a_general_library(points, confidence):
+    from scipy.stats import theilslopes
+
+    t, y = np.array(points, dtype=np.float64).T
+    trend = theil_sen(t, y, confidence=confidence)
+    with np.errstate(invalid="ignore"):
+        theirs = theilslopes(y, t, alpha=confidence)
+    assume(not np.isnan(theirs[2]))  # so many ties that theirs gives no interval
+
+    assert (trend.slope, trend.slope_low, trend.slope_high) == pytest.approx(
+        (theirs[0], theirs[2], theirs[3]), abs=1e-12
+    )
 
 
 def test_a_quarter_of_wild_readings_does_not_bend_the_slope():
