@@ -6,8 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tensionlog.cli.say import warn
+from tensionlog.errors import RecordingError
 
 if TYPE_CHECKING:
+    from tensionlog.recorder import Recorder
     from tensionlog.settings import BenchSettings
     from tensionlog.store import Store
 
@@ -27,10 +29,9 @@ def keep_notes(
         TensionlogError: It cannot be written or stored.
     """
     from tensionlog.pipeline.replay import Replayed, replay_all
-    from tensionlog.recorder import Recorder
     from tensionlog.store import Store
 
-    recorder = Recorder(folder, settings.header(purpose="free"), in_background=False)
+    recorder = _recorder(folder, settings.header(purpose="free"))
     for body in bodies:
         recorder.note(body)
     recorder.close()
@@ -41,6 +42,16 @@ def keep_notes(
             if not isinstance(item, Replayed):
                 raise item
     return recorder.path
+
+
+def _recorder(folder: Path, header: Mapping[str, Any]) -> "Recorder":
+    """A recorder beside the one that may hold the folder: a job goes on meanwhile."""
+    from tensionlog.recorder import Recorder
+
+    try:
+        return Recorder(folder, header, in_background=False)
+    except RecordingError:
+        return Recorder(folder / "notes", header, in_background=False)
 
 
 def warn_of_clock(store: "Store", bench: str) -> None:

@@ -4,6 +4,7 @@ import pytest
 
 from tensionlog.pipeline.rebuild import recordings_in
 from tensionlog.pipeline.replay import replay_all
+from tensionlog.recorder import Recorder
 from tensionlog.store import Store
 
 
@@ -41,6 +42,15 @@ def test_a_service_of_yesterday_acts_at_its_own_time(run, bench):
     assert row["at"] == "2026-03-02T18:00:00.000000Z"
     assert row["what"] == "re-faced"
     assert row["helped"] is row["before"] is row["after"] is None
+
+
+def test_a_service_during_a_job_stands_beside_it(run, bench):
+    db, folder = bench
+    with Recorder(folder, {"bench": "north", "purpose": "job"}, in_background=False):
+        ran = run("service", "--clamp", "A", "--what", "cleaned")
+
+    assert ran.code == 0, ran.err
+    assert len(recordings_in([folder / "notes"])) == 1
 
 
 def test_asking_writes_nothing(run, bench):
