@@ -45,7 +45,7 @@ def test_a_service_of_yesterday_acts_at_its_own_time(run, bench):
 
 
 def test_a_service_during_a_job_stands_beside_it(run, bench):
-    db, folder = bench
+    _, folder = bench
     with Recorder(folder, {"bench": "north", "purpose": "job"}, in_background=False):
         ran = run("service", "--clamp", "A", "--what", "cleaned")
 
