@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from tensionlog.check.head import Advice
+from tensionlog.report.check_measures import measures_table
 from tensionlog.report.check_text import VERDICT_SAYS, VERDICT_WORDS, span_text
 from tensionlog.report.check_view import Chart, CheckView
 from tensionlog.report.control_figure import control_figure
@@ -26,6 +27,7 @@ STYLE: Final = (
     "font-weight:750;letter-spacing:-.02em}"
     ".verdict.look{color:var(--accent)}.verdict.look::before{content:'\\25C6\\00a0';"
     "font-size:.5em}"
+    ".measures th,.measures td{white-space:normal}.measures .text{min-width:6rem}"
     ".plain{width:fit-content;max-width:100%}.plain table{min-width:0}"
     "@media print{.newpage{break-before:page}.dials{columns:4}.charts{"
     "grid-template-columns:repeat(2,1fr)}.chart{max-width:24rem}}"
@@ -79,11 +81,6 @@ def _facts(view: CheckView) -> Iterator[tuple[str, str]]:
     check = view.check
     yield "Cell", span_text(check) or "not known"
     yield "Empty reading", _number(check.get("zero_N"), 2, "N")
-    yield "Repeatability", _number(check.get("repeatability_pct"), 3, "%")
-    yield "Reversibility", _number(check.get("reversibility_pct"), 3, "%")
-    yield "Nonlinearity", _number(check.get("nonlinearity_pct"), 3, "%")
-    yield "Zero return", _number(check.get("zero_return_N"), 3, "N")
-    yield "Creep in the hold", _number(check.get("creep_pct"), 3, "%")
     yield "Covered up to", _number(check.get("range_N"), 0, "N")
     yield "Calibration", view.calibration or "the bench’s set-up"
 
@@ -100,6 +97,8 @@ def _loads(view: CheckView) -> Markup:
         *drawn,
         table(heads, rows, label="Loads of the check", class_="plain"),
         *more,
+        tag("h3", "What else the loads tell"),
+        measures_table(view.check, view.tolerance),
     )
 
 
