@@ -101,7 +101,8 @@ def test_a_job_shows_time_constant_band_and_loss(tau: float):
 
     assert motor is not None and motor.switching is not None
     assert motor.tau_s == pytest.approx(tau, rel=0.06)
-    assert motor.tooth * UPPER == pytest.approx(BAND, rel=0.2)
+    # Dips say little of the band: it decides only when in the fall the motor starts.
+    assert motor.tooth * UPPER == pytest.approx(BAND, rel=0.3)
     assert motor.share * UPPER == pytest.approx(LOSS, rel=0.4)
 
 
