@@ -29,7 +29,10 @@ AS_WELL = 12.0
 ASIDE_S = 0.03
 """The fit stays so close to the moment that the tables gave."""
 
-WIDEN, U_SHARE, U_TEETH = 1.2, 0.01, 0.02
+FEW_SAMPLES = 0.08
+"""Samples this share of the time constant apart still tell when the motor started."""
+
+WIDEN, U_SHARE, U_TEETH = 1.2, 0.01, 0.015
 """What one pull's fit does not know of what all share: a factor on its own doubt, and
 shares of the drop and of the tooth (found on benches of another make than the twin)."""
 
@@ -166,7 +169,8 @@ def _dip(followed: list[Followed], hold: Held, motor: Motor, gain: float) -> Dip
     drop = float(weight @ drops)
     spread = float(np.sqrt(weight @ (us**2 + (drops - drop) ** 2)))
     tooth = motor.tooth * hold.level
-    doubt = np.hypot(U_SHARE * drop, U_TEETH * tooth)
+    few = hold.trace.period / (FEW_SAMPLES * motor.tau_s)
+    doubt = np.hypot(U_SHARE * drop, U_TEETH * (1.0 + few**2) * tooth)
     return Dip(
         drop=drop,
         u_drop=float(np.hypot(WIDEN * spread, doubt)),
