@@ -6,6 +6,7 @@ The long form, ten minutes of the device's time and three restarts, takes about 
 """
 
 import random
+import time
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 
 from tensionlog.model.lines import Comment, DeviceLine, Event, Fault, Hello, Sample
 from tensionlog.pipeline.capture import Capture, Gone
+from tensionlog.pipeline.listen import Listener, identify
 from tensionlog.pipeline.replay import replay
 from tensionlog.recorder import Recorder
 from tensionlog.sources.recording import open_recording
@@ -101,6 +103,25 @@ def test_three_restarts_leave_the_log_unharmed(image, emulate, recorded):
     assert ledger.bad_lines <= 3  # what a reset tears off in mid-line
     assert len({hello.boot for hello in of(Hello, path)}) == 4
     assert sum("started" in comment.text for comment in of(Comment, path)) >= 1
+
+
+def test_a_supply_that_fell_is_told_at_the_next_start(image, emulate, recorded):
+    with emulate(image, *FLAT_OUT, "--for", "2", "--brown-out-at", "1.008") as controller:
+        path = recorded(controller.port)
+    assert Comment("started: brown-out") in of(Comment, path)
+    assert Fault(0, 0, "brown-out") in of(Fault, path)
+    assert replay(path).ledger.restarts == 1
+
+
+def test_a_board_that_resets_as_its_port_is_opened_is_another_start(image, emulate):
+    boots = []
+    with emulate(image, "--reset-on-open") as controller:
+        for _ in range(2):
+            with open_port(controller.port) as port:
+                heard = identify(Listener(port, clock_s=time.monotonic), at_most_s=10.0)
+            boots.append(heard.hello.boot)
+            time.sleep(0.05)
+    assert len(set(boots)) == 2
 
 
 def test_a_firmware_that_hangs_is_started_again_by_its_watchdog(make_image, emulate, recorded):

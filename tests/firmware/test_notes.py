@@ -140,7 +140,7 @@ class Newcomer:
             capture_output=True,
             cwd=self._folder,
             env=self._environment,
-            timeout=120,
+            timeout=300,
             check=False,
         )
         said = (done.stdout + done.stderr).decode()
@@ -161,7 +161,7 @@ class Newcomer:
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(900)
 def test_a_newcomer_gets_from_parts_to_first_pull(image, emulate, workshop):
     newcomer = Newcomer(workshop)
     skipped = ("apt-get", "python -m pytest")  # what CI installs; these very tests

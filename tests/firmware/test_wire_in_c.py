@@ -7,6 +7,7 @@ The long form, a million lines each way, takes about two minutes:
 
 import csv
 import random
+import shutil
 import subprocess
 from binascii import crc_hqx
 from collections.abc import Callable
@@ -29,6 +30,7 @@ from tensionlog.wire import decode_line, encode
 Run = Callable[[str, bytes], bytes]
 """(mode, stdin) to stdout of the tool."""
 
+FIRMWARE = Path(__file__).parents[2] / "firmware_notes" / "firmware"
 SHARED = Path(__file__).parents[2] / "shared"
 VECTORS = list(csv.DictReader((SHARED / "wire_vectors.csv").read_text().splitlines()))
 LINES = [bytes.fromhex(row["line_hex"]) for row in VECTORS]
@@ -216,3 +218,41 @@ def test_no_law_of_the_core_breaks_on_a_million_bred_inputs(host, tmp_path):
         "every law held"
         in subprocess.run(command, check=True, capture_output=True, text=True).stdout
     )
+
+
+PLANTED = {
+    "a minus zero is let in": ("wire_read.c", " || (negative && !size)", ""),
+    "a line may be too long": ("wire_read.c", "size > TL_MAX_LINE", "size > TL_MAX_LINE + 9"),
+    "a comma is let into a name": ("wire.c", "*c == ','", "*c == ';'"),
+    "the pen writes beyond its line": (
+        "wire.c",
+        "size < TL_MAX_LINE)",
+        "size < TL_MAX_LINE + 3)",
+    ),
+    "a line is queued without room": ("device.c", "> TL_RING - 1", "> TL_RING + 8"),
+    "a number is left out": ("device.c", "device->next_seq++", "device->next_seq += 2"),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fault", PLANTED)
+def test_the_fuzzer_finds_a_fault_that_was_planted(host, tmp_path, fault):
+    name, good, bad = PLANTED[fault]
+    copy = tmp_path / "firmware"
+    shutil.copytree(FIRMWARE, copy, ignore=shutil.ignore_patterns("build"))
+    source = copy / "core" / name
+    text = source.read_text()
+    assert good in text
+    source.write_text(text.replace(good, bad, 1))
+    build = f"BUILD={tmp_path / 'b'}"
+    subprocess.run(["make", "-s", "-C", str(copy), "host", build], check=True)
+    seeds = tmp_path / "seeds"
+    seeds.write_bytes(b"".join(LINES))
+    found = subprocess.run(
+        [str(tmp_path / "b" / "fuzz"), "9", "40000", str(seeds)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert found.returncode != 0
+    assert "broken: " in found.stderr or "AddressSanitizer" in found.stderr

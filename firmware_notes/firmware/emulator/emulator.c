@@ -9,6 +9,7 @@
  *                      those of an empty cell
  *     --switches FILE  lines of device second and bits of closed switches
  *     --reset-at S,S…  resets, in device seconds
+ *     --brown-out-at S a reset by a supply that fell
  *     --reset-on-open  reset whenever the port is opened, as boards do by DTR
  *     --eeprom FILE    kept from run to run
  *     --late-at S      the converter stops for a second from there on
@@ -46,17 +47,19 @@ enum {
     EMPTY = 84211, /* code of the empty cell, and dice for its noise, where no file has any */
     DICE = 3,
     POLL_CYCLES = 16000, /* a millisecond */
+    RESET_CAUSE = 0x54, /* MCUSR */
+    BROWN_OUT = 1 << 2,
     UNUSED_REGISTER = 0x3e, /* GPIOR0 */
     WIRED = 0xa5,
-    AWAKE_US = 50000, /* whoever opens a port empties it first: a board is not awake by then */
-    LAST_READ_US = 300000, /* what is unread when a port goes is gone with it */
+    AWAKE_US = 250000, /* whoever opens a port empties it first: a board is not awake by then */
+    LAST_READ_US = 500000, /* what is unread when a port goes is gone with it */
     OUT = 1 << 14,
     EEPROM = 1024
 };
 
 struct bench {
     /* asked for */
-    double rate_hz, speed, for_s, late_at_s;
+    double rate_hz, speed, for_s, late_at_s, brown_out_at_s;
     int reset_on_open;
     const char *firmware, *link, *eeprom, *resets;
     FILE *counts, *switches;
@@ -329,6 +332,12 @@ static void reset_in_time(struct bench *b)
 {
     char *rest;
 
+    if (b->brown_out_at_s > 0 && device_s(b) >= b->brown_out_at_s) {
+        b->brown_out_at_s = 0;
+        avr_reset(b->avr);
+        b->avr->data[RESET_CAUSE] |= BROWN_OUT;
+        b->resets_done++;
+    }
     if (!b->resets || !*b->resets || device_s(b) < strtod(b->resets, &rest))
         return;
     b->resets = *rest == ',' ? rest + 1 : rest;
@@ -449,6 +458,8 @@ static void options(struct bench *b, int argc, char **argv)
             b->switches = fopen(value, "r");
         else if (!strcmp(name, "--reset-at"))
             b->resets = value;
+        else if (!strcmp(name, "--brown-out-at"))
+            b->brown_out_at_s = atof(value);
         else if (!strcmp(name, "--eeprom"))
             b->eeprom = value;
         else if (!strcmp(name, "--late-at"))
