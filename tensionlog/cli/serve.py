@@ -14,6 +14,7 @@ import click
 from tensionlog.cli import options
 from tensionlog.cli.bench_file import load_settings
 from tensionlog.cli.check import guide_for
+from tensionlog.cli.notify import tell_of
 from tensionlog.cli.one_server import Claim, only_server
 from tensionlog.cli.say import warn
 from tensionlog.errors import LinkError, UsageError
@@ -184,6 +185,8 @@ def page_server(
     clock = clock or Clock()
     stated = dict(header or settings.header(purpose="job"))
     archive = Archive(db, failed=warn)
+    urls = (settings.notify or {}).get("urls", [])
+    archive.on_alerts = lambda events: tell_of(events, urls)
     words = words_of(language)
     bench = Bench(
         capture,

@@ -11,12 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from tensionlog.errors import TensionlogError
+from tensionlog.model.history import AlertEvent
 from tensionlog.model.recording import Header
 from tensionlog.pipeline.keeping import keep, sitting_name
 from tensionlog.pipeline.now import Now
 from tensionlog.pipeline.phi import Phi
 from tensionlog.pipeline.sitting import Whole
 from tensionlog.pipeline.views import job_view
+from tensionlog.pipeline.watch import keep_watch
 from tensionlog.report.view import JobView
 from tensionlog.sources.recording import open_recording
 
@@ -66,6 +68,7 @@ class Archive:
     Attributes:
         stored: Recording and name of the job that was stored last, or None.
         on_stored: Called when one was, in the archive's thread.
+        on_alerts: Told, there too, what a closed sitting did to the bench's alerts.
     """
 
     def __init__(
@@ -77,6 +80,7 @@ class Archive:
         self._last_kept: object = None
         self.stored: tuple[Path, str] | None = None
         self.on_stored: Callable[[], object] = lambda: None
+        self.on_alerts: Callable[[list[AlertEvent]], object] = lambda _events: None
 
     def close(self) -> None:
         """Finish what was begun."""
@@ -110,6 +114,8 @@ class Archive:
                     self._told(paths[0], whole, number)
                 else:
                     _keep_pieces(store, paths)
+                if closed:
+                    self.on_alerts(keep_watch(store))
         except TensionlogError as error:
             self._failed(str(error))
 
