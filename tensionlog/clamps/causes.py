@@ -130,10 +130,19 @@ def causes_of(names: frozenset[str]) -> dict[str, tuple[Part, ...]]:
         "cell-span": (Part(("span", "head"), 0, must=True),),
         "head-dial": (Part(("head",), 0, must=True),),
         "technique": (Part(("early",), 0, must=True),),
-        "reference": (Part(("span",), 0, must=True), Part(("reference",), 0)),
+        "reference": _references(names),
+        # The string that is strung most may change while the control reel does not.
+        "string in jobs": (Part(("batch",), 0, must=True, least=3.0),),
     }
     kept = {cause: _at_hand(parts, names) for cause, parts in known.items()}
     return {cause: parts for cause, parts in kept.items() if parts}
+
+
+def _references(names: frozenset[str]) -> tuple[Part, ...]:
+    """A load that leaves the others; where there is only one it may still be that one."""
+    if "reference" in names:
+        return (Part(("reference",), 0, must=True), Part(("span",), 0))
+    return (Part(("span",), 0, must=True),)
 
 
 def _difference(names: frozenset[str], clamp: str) -> tuple[Part, ...]:
@@ -187,7 +196,7 @@ def _all_explained(series: Mapping[str, Series], at_s: float) -> dict[str, Expla
     shifts = {name: shifts_of(one, sinces, at_s) for name, one in series.items()}
     found: dict[str, Explained] = {}
     for way, parts in causes_of(frozenset(series)).items():
-        cause = way.removesuffix(" by stretch")
+        cause = way.partition(" ")[0]
         explained = _explained(cause, parts, sinces, shifts)
         if explained and explained.score > getattr(found.get(cause), "score", 0.0):
             found[cause] = explained
