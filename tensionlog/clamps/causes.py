@@ -25,7 +25,7 @@ nothing, one history in twenty gets there (simulated)."""
 CLEAR = 1.5
 """By how much the cause must be ahead of the runner-up to be named."""
 
-UNTESTED, HOPELESS = 14.0, 30.0
+UNTESTED, HOPELESS = 11.0, 30.0
 """Gains at which waiting for an answer is over, where what would tell was not measured
 and where two causes stay close: one cannot tell, and says so."""
 
@@ -264,14 +264,14 @@ def _other_moves_too(best: Explained) -> bool:
 def untested(best: Explained) -> tuple[str, ...]:
     """Series that would tell the cause from another, but have no value since that day.
 
-    A clamp is only named if the other one was tested too, the head only if the cell was
+    A clamp is only named if the other one was tested too, head or cell only if the cell was
     checked, both clamps only if the string's own relaxation is known.
     """
     needs: tuple[str, ...] = ()
     if best.cause.startswith("clamp-"):
         own = "give-" + best.cause.removeprefix("clamp-")
         needs = tuple(n for n in best.shifts if n.startswith("give-") and n != own)
-    elif best.cause == "head-dial":
+    elif best.cause in ("head-dial", "cell-span"):
         needs = ("span",)
     elif best.cause == "both-clamps":
         needs = ("relaxation",)
