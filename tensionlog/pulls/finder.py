@@ -96,11 +96,8 @@ class StretchFinder:
 
     def _unload(self) -> None:
         self._loaded = False
-        self._above = 0
-        self._below = 0
-        self._under = 0
-        self._first = 0
-        self._last = 0
+        self._above = self._below = self._under = 0
+        self._first = self._last = 0
 
     @property
     def loaded(self) -> bool:
@@ -149,25 +146,30 @@ class StretchFinder:
         return found
 
     def _push_rest(self, begin: int, times: list[float], values: list[float]) -> int:
-        """The empty cell up to the first odd reading and with it; where that leaves off."""
+        """The empty cell up to the reading that loads it; where that leaves off."""
         assert self._base is not None  # narrowed by push_many
         base, scale, follow = self._base, self._scale, self._follow_counts
-        end, over = begin, 0.0
-        for counts in values[begin:] if begin else values:
+        end = told = begin
+        for counts in values[begin:]:
             over = (counts - base) * scale
-            if not -2.0 < over < 2.0:
-                break
-            base += over * follow
             end += 1
-        self._base = base
-        if end > begin:
+            if -2.0 < over < 2.0:
+                base += over * follow
+                continue
+            if end - told > 1:  # there were calm ones before it
+                self._above = self._under = 0
+            self._base = base
+            self._past.extend(zip(times[told:end], values[told:end], strict=True))
+            told = end
+            self._push_odd(counts, over)
+            if self._loaded:
+                return end
+            base = self._base
+        if end > told:
             self._above = self._under = 0
-        to = min(end + 1, len(times))
-        kept = max(begin, to - (self._past.maxlen or 0))
-        self._past.extend(zip(times[kept:to], values[kept:to], strict=True))
-        if end < to:
-            self._push_odd(values[end], over)
-        return to
+        self._base = base
+        self._past.extend(zip(times[told:end], values[told:end], strict=True))
+        return end
 
     def _push_hold(
         self, begin: int, times: list[float], values: list[float], counts: NDArray[np.int64]
