@@ -17,8 +17,9 @@ from tensionlog.pulls.motor_starts import core, fitted_in, prior_of, roughly
 
 Floats = NDArray[np.float64]
 
-GOOD_MISFIT = 1.35
-"""Reduced chi-square, geometric mean over the dips, up to which switching explains them."""
+GOOD_MISFIT = 1.05
+"""Reduced chi-square, geometric mean over the dips, up to which switching explains them: a
+motor that lags as well leaves 1.1 and more, and its drops would be a tenth off."""
 
 BAND_OFF = 1.8
 """A band that is so many times the saw-tooth of the job's holds, or less, is none."""
