@@ -13,6 +13,7 @@ from tensionlog.report.rounding import Reader, fixed, orders
 from tensionlog.report.slip import Practice, slip_page
 
 MOST_LISTED: Final = 60
+MOST_ALERTS: Final = 3
 DAY_S: Final = 86_400.0
 STALE_DAYS: Final = 1.0
 """A check is of the day: yesterday's says nothing of what happened over night."""
@@ -93,9 +94,28 @@ class Library:
         jobs = self._archive.jobs()
         return {
             "check": self._check_glance(),
+            "alerts": self._alerts(),
+            "clamps": self._clamp_states(),
             "jobs": [self._row(job) for job in jobs[:6]],
             "count": len(jobs),
         }
+
+    def _alerts(self) -> list[dict[str, str]]:
+        """Open alerts, the latest first, each with what to do."""
+        status = self._archive.status(self._bench_name) or {}
+        still = [a for a in status.get("alerts", ()) if a.get("state") != "closed"]
+        return [
+            {"text": str(a.get("text", "")), "do": str(a.get("do", ""))}
+            for a in still[::-1][:MOST_ALERTS]
+        ]
+
+    def _clamp_states(self) -> list[dict[str, str]]:
+        """How each clamp stands by its latest hold test."""
+        status = self._archive.status(self._bench_name) or {}
+        return [
+            {"clamp": str(c.get("clamp")), "word": self._words(f"check.{c.get('state')}")}
+            for c in status.get("clamps", ())
+        ]
 
     def _check_glance(self) -> dict[str, Any]:
         checks = self._archive.tests("check", self._bench_name)

@@ -159,6 +159,12 @@ class Archive:
         own = [s for s in stored if s.bench == bench]
         return [(datetime.fromtimestamp(s.note.at_s, UTC), s.note.body) for s in own[::-1]]
 
+    def status(self, bench: str) -> Mapping[str, Any] | None:
+        """How cell, head and clamps stand, as the watch left it; None where nobody knows."""
+        from tensionlog.store.glance import glance
+
+        return None if self.path is None else glance(self.path, bench)
+
     def _ask(self, question: Callable[["Store"], Answer], nothing: Answer) -> Answer:
         """Ask the database in its own thread and wait; nothing where there is none."""
         if self.path is None or not self.path.exists():

@@ -205,6 +205,11 @@ class Served:
         self.child.stdout.close()
 
 
+def made(state: dict) -> int:
+    """Strings pulled, as the page shows them."""
+    return sum(state["counts"][key] for key in ("left", "right", "crosses"))
+
+
 @pytest.mark.slow
 @pytest.mark.timeout(1500)
 @pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal and SIGKILL")
@@ -258,21 +263,11 @@ def test_killed_at_twenty_random_moments_no_pull_is_lost(tmp_path):
                 time.sleep(1.0)
                 state = server.state()
                 assert state["title"].startswith("Sena"), "the same job"
-                made = (
-                    state["counts"]["left"]
-                    + state["counts"]["right"]
-                    + state["counts"]["crosses"]
-                )
-                if made == number:  # killed before it had begun: the hands pull it again
+                if made(state) == number:  # killed before it had begun: pulled again
                     feed.put_on(
                         piece(job.recording, pull["start_s"] - 1.0, pull["let_off_s"] + 1.2)
                     )
-                    wait_for(lambda: not feed.is_idle, 5.0)
-                    wait_for(lambda: feed.is_idle)
-                    time.sleep(1.0)
-                    state = server.state()
-                    made = sum(state["counts"][k] for k in ("left", "right", "crosses"))
-                assert made == number + 1
+                wait_for(lambda s=server, n=number: made(s.state()) == n + 1)
             assert kills == 20
             assert server.state()["stage"] == "after"
         finally:

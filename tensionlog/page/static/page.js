@@ -397,7 +397,11 @@
             el("div", {}, note))),
         check.verdict === "stop" || check.verdict === "adjust" ?
           el("p", {class: "caution"}, say(`check.${check.verdict}.text`)) : null,
+        ...home.alerts.map((alert) => el("div", {class: "caution"},
+          el("p", {}, el("b", {}, alert.text)), el("p", {}, alert.do))),
         ...acts.map(([key, label, act], i) => button(key, label, act, i === 0 ? "main big" : "")),
+        home.clamps.length ? el("p", {}, ...home.clamps.map((one) =>
+          el("span", {}, `${say("home.clamp", {clamp: one.clamp})} `, el("b", {}, one.word), "   "))) : null,
         el("div", {class: "small-now", id: "now"}, "–"),
         el("p", {class: "caution"}, say("home.caution"))),
       el("div", {}, el("h2", {}, say("home.latest")), jobList(home.jobs, say("home.none")))));
