@@ -15,7 +15,7 @@ from tensionlog.clamps.records import Record, Served, Tested
 from tensionlog.clamps.series import BASELINE, Series
 from tensionlog.pipeline.alert_life import Alerts
 from tensionlog.pipeline.bench_records import records_of
-from tensionlog.pipeline.services import services_of
+from tensionlog.pipeline.services import effects_on
 from tensionlog.pipeline.status import bench_status
 from tensionlog.report.bench_view import BenchView, Held, InJobs, Line, Mark
 
@@ -76,7 +76,7 @@ def bench_view(store: "Store", bench: str, *, at: datetime) -> BenchView:
             for key, (name, unit) in DRIFTS.items()
             if key in series
         ),
-        services=_services(store, bench, sorted({one.clamp for one in served})),
+        services=_services(records, series, sorted({one.clamp for one in served})),
         in_jobs=tuple(_in_jobs(store, bench)),
         other_force=_other_force(records),
         made_with=f"tensionlog {__version__}",
@@ -185,8 +185,14 @@ def _range(falls: Sequence[Curve]) -> tuple[Curve, Curve, Curve]:
     )
 
 
-def _services(store: "Store", bench: str, clamps: Sequence[str]) -> tuple[Any, ...]:
-    found = [one for clamp in clamps for one in services_of(store, bench, clamp)[0]]
+def _services(
+    records: Sequence[Record], series: Mapping[str, Series], clamps: Sequence[str]
+) -> tuple[Any, ...]:
+    found = []
+    for clamp in clamps:
+        name = f"give-{clamp}"
+        give = series.get(name, Series(name=name, times_s=(), values=()))
+        found += effects_on(give, records, clamp)
     return tuple(sorted(found, key=lambda one: str(one["at"])))
 
 

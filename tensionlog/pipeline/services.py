@@ -1,9 +1,10 @@
 """Services of a clamp: before and after each, and how long it helped."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from tensionlog.clamps.histories import series_of
-from tensionlog.clamps.records import Served
+from tensionlog.clamps.records import Record, Served
 from tensionlog.clamps.series import Series
 from tensionlog.clamps.services import effect_of
 from tensionlog.clamps.status import iso
@@ -19,6 +20,11 @@ def services_of(store: "Store", bench: str, clamp: str) -> tuple[list[dict[str, 
     records = records_of(store.history.happened(bench))
     name = f"give-{clamp}"
     give = series_of(records).get(name, Series(name=name, times_s=(), values=()))
+    return effects_on(give, records, clamp), len(give.values)
+
+
+def effects_on(give: Series, records: Sequence[Record], clamp: str) -> list[dict[str, Any]]:
+    """What every service among the records changed in a clamp's give, oldest first."""
     effects: list[dict[str, Any]] = []
     served = [r for r in records if isinstance(r, Served) and r.clamp == clamp]
     for one in sorted(served, key=lambda r: r.at_s):
@@ -38,4 +44,4 @@ def services_of(store: "Store", bench: str, clamp: str) -> tuple[list[dict[str, 
                 }
             )
         )
-    return effects, len(give.values)
+    return effects
