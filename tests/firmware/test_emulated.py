@@ -12,8 +12,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from tensionlog.device.budget import Parts, budget_of
+from tensionlog.device.diagnosis import diagnose
 from tensionlog.model.lines import Comment, DeviceLine, Event, Fault, Hello, Sample
 from tensionlog.pipeline.capture import Capture, Gone
 from tensionlog.pipeline.listen import Listener, identify
@@ -21,6 +24,9 @@ from tensionlog.pipeline.replay import replay
 from tensionlog.recorder import Recorder
 from tensionlog.sources.recording import open_recording
 from tensionlog.sources.serial_port import open_port
+from tensionlog.twin.cell import Cell, convert
+from tensionlog.twin.rng import stream
+from tensionlog.twin.strings import DT_S
 from tensionlog.wire import LineDecoder
 
 HEADER = {"bench": "emulated", "purpose": "free", "rate_hz": 80.0, "adc_bits": 24}
@@ -190,3 +196,25 @@ def test_ten_minutes_at_80_a_second_with_three_restarts(image, emulate, recorded
     assert (ledger.bad_lines, ledger.missing, ledger.restarts) == (0, 0, 3)
     assert ledger.samples == pytest.approx(48_000, abs=40)
     assert pins["missed"] <= 3  # a conversion that was ready while it started
+
+
+@pytest.mark.slow
+def test_the_twins_noise_through_the_firmware_is_what_the_budget_says(image, emulate, tmp_path):
+    """The twin's cell on the converter's pins, the controller's image, the port, the check."""
+    parts = Parts(
+        sensitivity_mv_per_v=2.0, rated_n=500.0, excitation_v=4.3, converter_nv=850.0,
+        range_mv=16.8,
+    )  # fmt: skip
+    cell = Cell(counts_per_n=parts.counts_per_n, noise_n=0.05)
+    force = np.zeros(round(120.0 / DT_S))
+    codes = convert(stream(6, "firmware"), cell=cell, force_n=force, rate_hz=80.0).counts
+    file = tmp_path / "codes.txt"
+    file.write_text("\n".join(map(str, codes.tolist())))
+    with emulate(image, "--speed", "10", "--counts", str(file)) as controller:
+        with open_port(controller.port) as port:
+            listener = Listener(port, clock_s=time.monotonic)
+            for _ in listener.listen(6.0):
+                pass
+        found = diagnose(listener.heard(), budget=budget_of(parts))
+    assert found.noise.sd == pytest.approx(budget_of(parts).total_counts, rel=0.2)
+    assert [f.code for f in found.findings if f.level != "fine"] == []

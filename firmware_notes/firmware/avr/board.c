@@ -241,7 +241,10 @@ int main(void)
     tl_start(&device, &CONFIG, next_boot(), FAST_MHZ, why());
     if ((reset_cause & _BV(BORF)) && !(reset_cause & _BV(PORF)))
         tl_fault(&device, CLOCK_START_US, "brown-out");
-    ready = bridge_is_ready();
+    if (bridge_is_ready()) { /* since when, nobody knows */
+        ready_us = clock_us();
+        ready = 1;
+    }
     EIFR = _BV(INTF0);
     EIMSK = _BV(INT0);
     wdt_enable(WDTO_1S);
