@@ -46,7 +46,7 @@ def test_the_state_of_the_clamps_that_day_is_known_from_a_test_before(run, db, r
 
     path = tmp_path / "hold.rec"
     early = FIRST_DAY - timedelta(hours=1)
-    hold = play_hold(seed=4, clamp="A", observe_s=6.0, started=early)
+    hold = play_hold(seed=4, clamp="A", observe_s=4.0, re_pull=False, started=early)
     path.write_bytes(hold.recording)
     assert run("replay", path, "--db", db).code == 0
 

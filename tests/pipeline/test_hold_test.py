@@ -11,7 +11,7 @@ from tensionlog.twin import play_hold
 
 @pytest.fixture(scope="module")
 def hold():
-    return play_hold(seed=4, observe_s=6.0)
+    return play_hold(seed=4, observe_s=5.0, re_pull=False)
 
 
 @pytest.fixture
@@ -52,9 +52,7 @@ def test_the_answer_carries_what_a_comparison_needs(answered, hold):
     assert 0.0 < answer["relaxation_per_decade"] < 0.12
     assert answer["at"].startswith("20")
 
-
-def test_the_curve_is_what_the_cell_read_round_the_hand_off(answered):
-    answer = answered().tests.hold
+    # the curve is what the cell read round the hand-off
     curve = answer["curve"]
     force = np.array(curve["force_N"], dtype=float)
     after_3s = round((3.0 - curve["start_s"]) / curve["step_s"])
@@ -68,8 +66,7 @@ def test_the_limits_are_those_that_the_bench_sets(answered):
     strict = answered(header={"hold_limits": {"service_mm": 0.01, "odd": 1}}).tests.hold
 
     assert strict["verdict"] == "service"
-    assert strict["service_mm"] == 0.01
-    assert answered().tests.hold["service_mm"] == 1.8
+    assert (strict["watch_mm"], strict["service_mm"]) == (1.0, 0.01)
 
 
 def test_a_clamp_that_the_bench_does_not_have_is_one_line(answered):
