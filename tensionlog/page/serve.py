@@ -2,13 +2,17 @@
 
 import asyncio
 import contextlib
+import sys
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 import uvicorn
 
 from tensionlog.page.app import Shell, make_app, tick
 from tensionlog.page.clients import Clients
+
+SWITCH_S: Final = 0.001
+"""How long one thread may keep the others waiting; the interpreter's own is five times it."""
 
 
 class Server:
@@ -60,6 +64,8 @@ class Server:
         Args:
             on_start: Told the port once it listens.
         """
+        # A look at the whole sitting computes for long: a verdict must not wait behind it.
+        sys.setswitchinterval(SWITCH_S)
         with contextlib.suppress(KeyboardInterrupt):
             asyncio.run(self._serve(on_start))
 
