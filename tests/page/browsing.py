@@ -83,6 +83,14 @@ class Day:
     def text(self, selector: str) -> str:
         return self.page.inner_text(selector) if self.page.query_selector(selector) else ""
 
+    def verdict(self) -> str:
+        """Number of the pull and what is said of it; empty before the first."""
+        found: str = self.page.evaluate(
+            "() => { const v = document.querySelector('#verdict');"
+            " return v && v.dataset.pull ? `${v.dataset.pull} ${v.innerText}` : '' }"
+        )
+        return found
+
     def check(self) -> str:
         """The daily check, led by the guide; gives the word of its verdict."""
         self.press("k")
@@ -118,10 +126,7 @@ class Day:
         """Follow the hands until all is pulled; gives every verdict that was shown."""
         words, until = [], time.monotonic() + lasts_s
         while time.monotonic() < until:
-            shown = self.page.evaluate(
-                "() => { const v = document.querySelector('#verdict');"
-                " return v && v.dataset.pull ? `${v.dataset.pull} ${v.innerText}` : '' }"
-            )
+            shown = self.verdict()
             if shown and (not words or words[-1] != shown):
                 words.append(shown)
                 at(self, shown)
@@ -130,6 +135,7 @@ class Day:
                 self.press("Enter")
                 self.page.wait_for_timeout(200)
             elif title:
-                return words
+                self.page.wait_for_timeout(2500)  # the last one is read as it is let off
+                return [*words, self.verdict()]
             self.page.wait_for_timeout(50)
         raise AssertionError(f"the job did not end; last: {words[-3:]}")

@@ -220,12 +220,13 @@
   const ask = () => {
     const step = state.step;
     const key = `ask${JSON.stringify([step, state.done_steps, drives()])}`;
-    if (painted === key) return;
+    if (painted === key) { verdict(); return; }
     painted = key;
     const answer = (choice) => send({do: "answer", item: step.item, answer: choice.answer, ...sizes()});
     const dots = Array.from({length: step.of}, (_, i) =>
       el("i", {class: i + 1 < step.number ? "done" : i + 1 === step.number ? "here" : ""}));
     $("main").replaceChildren(el("section", {class: "ask"},
+      state.verdict ? el("div", {class: "verdict small", id: "verdict", role: "status"}) : null,
       step.of > 1 ? el("div", {class: "dots", "aria-label": `${step.number} / ${step.of}`}, ...dots,
         el("span", {class: "soft"}, `${step.number} / ${step.of}`)) : null,
       el("h1", {}, step.title),
@@ -247,6 +248,7 @@
       ["g", say("key.give-up"), () => show("give-up")],
       ...always(),
     ]);
+    verdict();
   };
   const sizes = () => $("size-long") ?
     {long_mm: $("size-long").value, wide_mm: $("size-wide").value} : {};
