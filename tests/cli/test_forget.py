@@ -8,14 +8,16 @@ import pytest
 from tensionlog.pipeline.replay import replay
 from tensionlog.pipeline.verify import verify_recording
 from tensionlog.sources.recording import open_recording
+from tensionlog.twin import play_job
 
 OWNER = "Ada Example"
+TINY = play_job(seed=5, sport="squash", mains=1, crosses=1, pace=0.0).recording
 
 
 @pytest.fixture
-def bench(run, short_job, tmp_path):
+def bench(run, tmp_path):
     """A bench that has strung Ada's racket, once plainly and once packed."""
-    raw = re.sub(rb'"owner": "[^"]*"', b'"owner": "%b"' % OWNER.encode(), short_job.recording)
+    raw = re.sub(rb'"owner": "[^"]*"', b'"owner": "%b"' % OWNER.encode(), TINY)
     assert OWNER.encode() in raw
     raw += b'! {"at": "2026-03-02T10:00:00Z", "note": "remark", "text": "ada  example rang"}\n'
     (tmp_path / "r").mkdir()
@@ -23,7 +25,7 @@ def bench(run, short_job, tmp_path):
     other = raw.replace(b'"started": "2026', b'"started": "2025', 1)
     (tmp_path / "r" / "b.rec.gz").write_bytes(gzip.compress(other))
     (tmp_path / "r" / "c.rec").write_bytes(
-        short_job.recording.replace(b'"started": "2026', b'"started": "2024', 1)
+        TINY.replace(b'"started": "2026', b'"started": "2024', 1)
     )
     files = sorted((tmp_path / "r").iterdir())
     assert run("replay", *files, "--db", tmp_path / "a.db").code == 0

@@ -164,14 +164,14 @@ def wire_bytes() -> st.SearchStrategy[bytes]:
     return st.lists(st.tuples(line, end).map(b"".join), max_size=12).map(b"".join)
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(wire_bytes())
 @example(b"S,0,4293999990,84122*E6F7\r\n" * 40)
 def test_any_bytes_are_decoded_without_loss_or_invention(data):
     decoder_law(data)
 
 
-@settings(max_examples=100)
+@settings(max_examples=40)
 @given(wire_bytes())
 @example(b"S,0,0,1*" + _crc(b"S,0,0,1") + b"\n" + b"F,0,0,saturated*0000\n")
 @example(b"H,1,x,y,80,4261649837,1*" + _crc(b"H,1,x,y,80,4261649837,1") + b"\n")
@@ -179,7 +179,7 @@ def test_the_account_of_any_bytes_balances(data):
     timeline_law(data)
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=wire_bytes(), has_head=st.booleans(), is_packed=st.booleans())
 @example(data="# tensionlog-recording 2\u2028x\n".encode(), has_head=False, is_packed=False)
 @example(data=b"# {", has_head=False, is_packed=False)
@@ -307,7 +307,7 @@ def storm(name: str, *, runs: int, seed: int) -> None:
 
 
 def test_a_storm_of_changed_lines_breaks_nothing():
-    storm("decoder", runs=3000, seed=1)
+    storm("decoder", runs=2000, seed=1)
     storm("timeline", runs=300, seed=1)
 
 

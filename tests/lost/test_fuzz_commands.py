@@ -85,7 +85,7 @@ def typed(arguments: list[str]) -> None:
 SETTINGS = {"suppress_health_check": [HealthCheck.function_scoped_fixture]}
 
 
-@settings(max_examples=60, **SETTINGS)
+@settings(max_examples=30, **SETTINGS)
 @given(arguments=command_lines())
 def test_whatever_is_typed_no_command_ends_in_a_traceback(folder, arguments):
     typed(arguments)
