@@ -19,6 +19,7 @@ def rows(scale: Scale) -> Iterator[Row]:
             [sys.executable, "-m", "tensionlog", *name.split(), "--help"], scale.times
         )
         yield Row(
-            group="start-up", what=f"`tensionlog {name} --help`" if name else "the list of commands (`--help`)",
+            group="start-up",
+            what=f"`tensionlog {name} --help`" if name else "the list of commands (`--help`)",
             figure=ours_s * 1e3, unit="ms", peer="`python -c pass`", peer_figure=bare_s * 1e3,
         )  # fmt: skip
