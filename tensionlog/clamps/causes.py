@@ -264,13 +264,17 @@ def _other_moves_too(best: Explained) -> bool:
 def untested(best: Explained) -> tuple[str, ...]:
     """Series that would tell the cause from another, but have no value since that day.
 
-    A clamp is only named if the other one was tested too, head or cell only if the cell was
-    checked, both clamps only if the string's own relaxation is known.
+    A clamp is only named if the other one was tested too, a string if every clamp was, head
+    or cell only if the cell was checked, both clamps only if the string's own relaxation is
+    known.
     """
     needs: tuple[str, ...] = ()
     if best.cause.startswith("clamp-"):
         own = "give-" + best.cause.removeprefix("clamp-")
         needs = tuple(n for n in best.shifts if n.startswith("give-") and n != own)
+    elif best.cause == "string":
+        # What one test takes for the string's relaxation may be a slipping clamp's doing.
+        needs = tuple(n for n in best.shifts if n.startswith("give-"))
     elif best.cause in ("head-dial", "cell-span"):
         needs = ("span",)
     elif best.cause == "both-clamps":

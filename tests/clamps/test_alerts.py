@@ -167,7 +167,9 @@ def test_the_answer_is_plain():
 
 
 def test_where_one_cannot_tell_the_test_that_would_is_what_to_do():
-    told = replace(finding("cell-span", moved=(), runner_up="head-dial"), cause="cannot-tell")
+    found = finding("cell-span", moved=(), runner_up="head-dial")
+    checked = {**found.best.shifts, "span": Shift(0.5, 0.05, 0.0, 3)}
+    told = replace(found, cause="cannot-tell", best=replace(found.best, shifts=checked))
     assert do_of(told) == "To tell: hang the masses: only they part cell and head."
     assert "looks most like cell-span, then head-dial" in text_of(told)
     assert alert_of(told).runner_up == "cell-span"
@@ -177,6 +179,7 @@ def test_where_one_cannot_tell_the_test_that_would_is_what_to_do():
     ("cause", "gone", "words"),
     [
         ("clamp-B", "give-A", "hold-test clamp A too"),
+        ("string", "give-B", "hold-test clamp B too"),
         ("head-dial", "span", "hang the masses"),
         ("both-clamps", "relaxation", "control reel"),
     ],

@@ -32,6 +32,7 @@ def test_a_folder_that_does_not_take_it_is_one_line(run, tmp_path, monkeypatch):
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(300)
 def test_both_troubles_of_the_season_are_named_and_closed_once_put_right(tmp_path):
     answer = season.play(tmp_path, seed=7, as_json=True)
 
