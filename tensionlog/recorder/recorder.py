@@ -3,9 +3,9 @@
 `received` and `note` write and return what a reader will find, so that a live sitting is
 followed from the same items as a replayed one. Making bytes durable is another thread's
 work: a slow disk delays nobody. The first error is final for a file, because after a
-failed sync the system may have dropped what it could not write and the next one would say
-that all is well. The recorder then goes on in a new file, from the last line known to be
-safe, out of memory; of a file deleted under it, with all that memory still has.
+failed sync the system may have dropped what it could not write, and call the next good.
+The recorder then goes on in a new file, from the last line known to be safe, out of
+memory; of a file deleted under it, with all that memory still has.
 """
 
 import errno
@@ -73,12 +73,12 @@ class Recorder:
         self._ring = Ring(capacity_bytes=ring_bytes)
         self._lock = threading.RLock()
         self._safe = self._written = self._lost = 0
-        self._syncing = False
         self._retired: list[int] = []
         self._trouble: str | None = None
         self._try_at_s = 0.0
         self._entered_s = self._now_s()
         self._folder_lock: FolderLock | None = None
+        self._is_sitting, self._syncing = in_background, False
         self._header = {"started": iso_time(self._utc_us()), **header}
         self._started_us = self._utc_us()
         self.paths: list[Path] = []
@@ -254,7 +254,8 @@ class Recorder:
     def _first_segment(self, goes_on: Path | None) -> Segment:
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
-            self._folder_lock = FolderLock(self._folder, self._bench)
+            if self._is_sitting:  # notes written at once may stand beside it
+                self._folder_lock = FolderLock(self._folder, self._bench)
             if goes_on is not None:
                 self.paths.append(goes_on)
                 return reopen_segment(self._disk, goes_on)

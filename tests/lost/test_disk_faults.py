@@ -257,8 +257,10 @@ def test_d20_a_second_recorder_of_the_bench_is_refused_and_another_bench_is_not(
             Recorder(tmp_path, HEADER)
         with Recorder(tmp_path, HEADER | {"bench": "south"}):
             pass
+        with Recorder(tmp_path, HEADER, in_background=False) as decision:
+            decision.note({"note": "service", "clamp": "A", "what": "cleaned"})
     with Recorder(tmp_path, HEADER):
-        assert len(_files(tmp_path)) == 3
+        assert len(_files(tmp_path)) == 4
 
 
 def test_d4_d5_whatever_a_power_cut_leaves_of_the_end_only_what_was_sent_is_read(tmp_path, law):
