@@ -180,7 +180,7 @@
     const key = JSON.stringify(v);
     if (box.dataset.key === key) return;
     box.dataset.key = key;
-    box.className = `verdict ${v ? v.tone : "wait"}`;
+    box.className = `verdict ${v ? v.tone : "wait"} ${box.closest(".ask") ? "small" : ""}`;
     box.replaceChildren(
       Draw.mark(v ? v.tone : "good"),
       el("div", {class: "word"}, el("span", {id: "word"}, v ? v.word : say("word.wait")),
