@@ -20,7 +20,11 @@ from tensionlog.cli.say import warn
 from tensionlog.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
+    from tensionlog.page.library import Library
     from tensionlog.page.serve import Server
+    from tensionlog.page.words import Words
+    from tensionlog.pipeline.archive import Archive
+    from tensionlog.pipeline.bench import Bench
     from tensionlog.pipeline.bench_capture import BenchCapture
     from tensionlog.pipeline.guide import Guide
     from tensionlog.recorder import Disk
@@ -173,13 +177,11 @@ def page_server(
     from tensionlog.page.clients import Clients
     from tensionlog.page.desk import Desk
     from tensionlog.page.guard import guard_for
-    from tensionlog.page.library import Library
     from tensionlog.page.serve import Server
     from tensionlog.page.words import words_of
     from tensionlog.pipeline.archive import Archive
     from tensionlog.pipeline.bench import Bench
     from tensionlog.recorder import Recorder
-    from tensionlog.report.slip import Practice
     from tensionlog.sources.header import idle_header
 
     clock = clock or Clock()
@@ -205,22 +207,10 @@ def page_server(
         make_guide=lambda kind, command: guide_of(kind, command, settings, db),
         foot=foot,
     )
-    library = Library(
-        bench=bench,
-        archive=archive,
-        words=words,
-        unit=settings.unit,
-        bench_name=settings.bench,
-        practice=Practice(
-            workshop=settings.workshop or "", restring_days=settings.restring_days
-        ),
-        clamps=clamps_of(settings),
-        utc=lambda: datetime.fromtimestamp(clock.utc_s(), UTC),
-    )
     shell = Shell(
         desk=desk,
         clients=Clients(),
-        library=library,
+        library=_library(bench, archive, words, settings, clock),
         guard=guard_for(host),
         clock_s=time.monotonic,
     )
@@ -232,6 +222,27 @@ def page_server(
             yield server
     finally:
         archive.close()
+
+
+def _library(
+    bench: "Bench", archive: "Archive", words: "Words", settings: "BenchSettings", clock: Clock
+) -> "Library":
+    """What the page can look up beside the job under way."""
+    from tensionlog.page.library import Library
+    from tensionlog.report.slip import Practice
+
+    return Library(
+        bench=bench,
+        archive=archive,
+        words=words,
+        unit=settings.unit,
+        bench_name=settings.bench,
+        practice=Practice(
+            workshop=settings.workshop or "", restring_days=settings.restring_days
+        ),
+        clamps=clamps_of(settings),
+        utc=lambda: datetime.fromtimestamp(clock.utc_s(), UTC),
+    )
 
 
 def guide_of(
@@ -274,7 +285,7 @@ def clamps_of(settings: "BenchSettings") -> tuple[str, ...]:
     return tuple(str(name) for name in named) if isinstance(named, list) else ("A", "B")
 
 
-def _go_on(bench: Any, folder: Path, name: str, clock: Clock, disk: "Disk | None") -> None:
+def _go_on(bench: "Bench", folder: Path, name: str, clock: Clock, disk: "Disk | None") -> None:
     """Go on in a job that the server was stopped in."""
     from tensionlog.pipeline.archive import unfinished
     from tensionlog.recorder import Recorder
