@@ -14,7 +14,7 @@ from tensionlog.cli import main
 ROOT = Path(__file__).parents[1]
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml",
-    "tensionlog", "firmware_notes", "tests", "recordings", "shared", "docs",
+    "tensionlog", "firmware_notes", "tests", "recordings", "shared",
 }  # fmt: skip
 MADE_LOCALLY = {"build", "dist", "tensionlog-demo", "uv.lock", "pylock.toml"}
 DOCUMENTS = sorted(

@@ -1,6 +1,6 @@
 """Faults of the disk under a live sitting, each told at once and ended in the law.
 
-Names begin with the row of `docs/faults.md`.
+Names begin with the row of `tests/lost/faults.md`.
 """
 
 import errno

@@ -1,6 +1,6 @@
 """Faults of the line, each provoked on a pseudo-terminal and ended in the law.
 
-Names begin with the row of `docs/faults.md`.
+Names begin with the row of `tests/lost/faults.md`.
 """
 
 import os

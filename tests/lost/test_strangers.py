@@ -1,4 +1,4 @@
-"""Files from elsewhere are data, never code; see `docs/threats.md`."""
+"""Files from elsewhere are data, never code; see `tests/lost/threats.md`."""
 
 import ast
 import gzip
