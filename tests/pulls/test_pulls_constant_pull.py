@@ -132,7 +132,7 @@ def deep(request, sim):
     """A job of clear drops: what is known of the motor, the cases and what was read."""
     bench = request.param
     rng = np.random.default_rng(5)
-    cases = job(sim, bench, list(rng.uniform(1.5, 6.0, 26)), seed=1)
+    cases = job(sim, bench, list(rng.uniform(1.5, 6.0, 18)), seed=1)
     motor = learn_motor([c.shape for c in cases])
     return bench, motor, [(c, read_constant_pull(c.shape, motor=motor)) for c in cases]
 
@@ -170,11 +170,11 @@ def test_the_top_is_the_reading_just_before(deep):
 
 @pytest.mark.parametrize("bench", BENCHES)
 def test_a_saw_tooth_without_a_fall_is_no_release(sim, bench):
-    cases = job(sim, bench, [3.0, 4.0, 2.5, 5.0] + [0.0] * 24, seed=2)
+    cases = job(sim, bench, [3.0, 4.0, 2.5, 5.0] + [0.0] * 12, seed=2)
     motor = learn_motor([c.shape for c in cases])
     holds = [read_constant_pull(c.shape, motor=motor) for c in cases[4:]]
     assert not any(hold.seen for hold in holds)
-    assert sum(abs(hold.drop) <= 2.0 * hold.u_drop for hold in holds) >= 21
+    assert sum(abs(hold.drop) <= 2.0 * hold.u_drop for hold in holds) >= 10
     assert all(hold.top == hold.release and hold.release_s is None for hold in holds)
 
 
