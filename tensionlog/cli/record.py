@@ -150,11 +150,12 @@ def make_capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capt
     """
     from tensionlog.pipeline.capture import Capture
     from tensionlog.recorder import Recorder, space_warning
+    from tensionlog.sources.busy_port import open_when_free
     from tensionlog.sources.serial_port import newcomers, open_port, stable_url
 
     url = str(settings.port)
     header = settings.header(purpose=purpose)
-    opened = open_port(url, baud=settings.baud)
+    opened = open_when_free(url, baud=settings.baud, told=_say)
     if "calibration" not in header and settings.pattern is None:
         warn(
             "this bench has no calibration, so forces are not known: readings are counts. "
@@ -171,6 +172,10 @@ def make_capture(settings: "BenchSettings", purpose: str, folder: Path) -> "Capt
         device=settings.device,
         newcomers=newcomers(baud=settings.baud),
     )
+
+
+def _say(text: str) -> None:
+    click.echo(text, err=True)
 
 
 def _own_keys(

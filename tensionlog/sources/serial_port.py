@@ -44,11 +44,16 @@ _GONE: tuple[type[Exception], ...] = (
     *_TERMIOS_ERRORS,
 )
 _CANNOT_OPEN: tuple[type[Exception], ...] = (ValueError, *_GONE)
+_BUSY = (errno.EBUSY, errno.EAGAIN)
 _CHUNK_BYTES = 1 << 16
 
 
 class Ended(LinkError):  # noqa: N818 - quiet, ended and gone are words for states
     """The other side of a network stream closed it; nothing more will come."""
+
+
+class Busy(LinkError):  # noqa: N818 - a state as well
+    """Another program has the port."""
 
 
 class FoundPort(NamedTuple):
@@ -118,6 +123,7 @@ def open_port(url: str, *, baud: int = BAUD) -> "Port":
         baud: Bits per second; a network stream has none.
 
     Raises:
+        Busy: Another program has it.
         LinkError: It cannot be opened; the text says what to do.
     """
     try:
@@ -132,7 +138,8 @@ def open_port(url: str, *, baud: int = BAUD) -> "Port":
             opened.exclusive = True
         opened.open()
     except _CANNOT_OPEN as error:
-        raise LinkError(_cannot_open(url, error)) from error
+        kind = Busy if getattr(error, "errno", None) in _BUSY else LinkError
+        raise kind(_cannot_open(url, error)) from error
     if "://" not in url:
         _claim(opened)
     return Port(url, opened)
@@ -256,7 +263,7 @@ def _claim(opened: Any) -> None:
 def _cannot_open(url: str, error: Exception) -> str:
     """One line: what happened, and what to do about it."""
     number = getattr(error, "errno", None)
-    if number in (errno.EBUSY, errno.EAGAIN):
+    if number in _BUSY:
         return f"{url} is in use by another program. Close that program, then try again."
     if number == errno.ENOENT:
         return f"there is no port {url}. Plug it in; 'tensionlog ports' lists what is there."

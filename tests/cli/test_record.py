@@ -214,9 +214,11 @@ def test_a_file_that_is_no_port(run, tmp_path):
 
 
 @posix
-def test_a_port_that_somebody_else_has(run):
+def test_a_port_that_somebody_else_has(run, monkeypatch):
+    from tensionlog.sources import busy_port
     from tensionlog.sources.serial_port import open_port
 
+    monkeypatch.setattr(busy_port, "BUSY_WITHIN_S", 0.1)
     device, host = os.openpty()
     path = os.ttyname(host)
     with open_port(path):
@@ -225,7 +227,9 @@ def test_a_port_that_somebody_else_has(run):
     os.close(device)
 
     assert ran.code == 1
-    assert "is in use by another program" in ran.error
+    busy, error = ran.err.splitlines()
+    assert busy.startswith(f"BUSY: another program has {path}. It is tried again")
+    assert "is in use by another program" in error
 
 
 @posix

@@ -51,6 +51,7 @@ from tensionlog.pipeline.capture import Capture
 from tensionlog.pipeline.catch_up import catch_up
 from tensionlog.pipeline.live import Live
 from tensionlog.recorder import Recorder
+from tensionlog.sources.busy_port import open_when_free
 from tensionlog.sources.serial_port import open_port
 from tensionlog.store import Store
 import numpy, scipy.linalg
@@ -79,7 +80,7 @@ def live():
     with open(seen, "r+b") as file:
         given = mmap.mmap(file.fileno(), 16)
     capture = Capture(
-        port=Watched(open_port(port), given),
+        port=Watched(open_when_free(port), given),
         reopen=lambda: open_port(port),
         make_recorder=lambda: Recorder(Path(folder), HEADER),
     )
@@ -300,8 +301,17 @@ def assert_holds(balance: Balance) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
-def test_25_kills_lose_no_more_than_one_read_and_invent_nothing():
-    assert_holds(killed(25, seed=20_260_302))
+def test_kills_lose_no_more_than_one_read_and_invent_nothing():
+    assert_holds(killed(5, seed=20_260_302))
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(300)
+@pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
+def test_25_kills():
+    balance = killed(25, seed=int(time.time()))
+    sys.stdout.write(f"\n{balance}\n")  # CI shows the figures
+    assert_holds(balance)
 
 
 @pytest.mark.slow
