@@ -48,6 +48,7 @@ SECURITY: Final = {
     "cache-control": "no-store",
 }
 
+Answers = Callable[["Shell", Request], Awaitable[Response]]
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -75,7 +76,7 @@ class Shell:
 def make_app(shell: Shell) -> Starlette:
     """Put the endpoints behind the door."""
 
-    def bound(endpoint: Callable[[Shell, Request], Awaitable[Response]]) -> Endpoint:
+    def bound(endpoint: Answers) -> Endpoint:
         async def call(request: Request) -> Response:
             return await endpoint(shell, request)
 
@@ -87,14 +88,17 @@ def make_app(shell: Shell) -> Starlette:
         Route("/words.json", bound(_words)),
         Route("/events", bound(_events)),
         Route("/do", bound(_do), methods=["POST"]),
-        Route("/home.json", bound(_home)),
+        Route("/home.json", bound(_told(Library.home))),
         Route("/history.json", bound(_history)),
         Route("/fields.json", bound(_fields)),
+        Route("/dial.json", bound(_dial)),
+        Route("/clamps", bound(_paper(Library.clamp_page))),
+        Route("/cell", bound(_paper(Library.check_page))),
         Route("/job/{name}/report", bound(_report)),
         Route("/job/{name}/slip", bound(_slip)),
         Route("/job/{name}/slip.pdf", bound(_slip_pdf)),
-        Route("/clamps.json", bound(_clamps)),
-        Route("/cell.json", bound(_cell)),
+        Route("/clamps.json", bound(_told(Library.clamps))),
+        Route("/cell.json", bound(_told(Library.cell))),
     ]
     return Starlette(routes=routes, middleware=[Middleware(_Door, shell=shell)])
 
@@ -222,8 +226,20 @@ def _client_name(text: object) -> str | None:
     return text if is_name and isinstance(text, str) and text.isascii() else None
 
 
-async def _home(shell: Shell, request: Request) -> Response:
-    return JSONResponse(await run_in_threadpool(shell.library.home))
+def _told(ask: Callable[[Library], Any]) -> Answers:
+    async def told(shell: Shell, request: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(ask, shell.library))
+
+    return told
+
+
+def _paper(
+    ask: Callable[[Library], str | None],
+) -> Answers:
+    async def paper(shell: Shell, request: Request) -> Response:
+        return _document(shell, await run_in_threadpool(ask, shell.library))
+
+    return paper
 
 
 async def _history(shell: Shell, request: Request) -> Response:
@@ -235,6 +251,12 @@ async def _fields(shell: Shell, request: Request) -> Response:
     asked = {k: request.query_params.get(k, "")[:120] for k in ("owner", "frame", "sport")}
     name = request.query_params.get("job", "")[:40]
     return JSONResponse(await run_in_threadpool(shell.library.fields, name, **asked))
+
+
+async def _dial(shell: Shell, request: Request) -> Response:
+    asked = {k: request.query_params.get(k, "")[:120] for k in ("tension", "limit")}
+    base = request.query_params.get("job", "")[:40]
+    return JSONResponse(await run_in_threadpool(shell.library.dial, asked, base))
 
 
 async def _report(shell: Shell, request: Request) -> Response:
@@ -265,14 +287,6 @@ def _document(shell: Shell, page: str | None) -> Response:
         return Response(shell.desk.words("guard.nothing"), status_code=404)
     own = {"content-security-policy": "base-uri 'none'; form-action 'none'"}
     return HTMLResponse(page, headers=own)
-
-
-async def _clamps(shell: Shell, request: Request) -> Response:
-    return JSONResponse(await run_in_threadpool(shell.library.clamps))
-
-
-async def _cell(shell: Shell, request: Request) -> Response:
-    return JSONResponse(await run_in_threadpool(shell.library.cell))
 
 
 async def tick(shell: Shell) -> None:

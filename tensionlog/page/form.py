@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from tensionlog.errors import PlanError
 from tensionlog.page.words import Words
+from tensionlog.pipeline.dial_advice import with_dial
 from tensionlog.plan import read_ticket, tensions
 from tensionlog.report.rounding import Reader
 from tensionlog.units import from_newtons, to_newtons
@@ -85,6 +86,7 @@ def read_form(
         _take(ticket, wrong, name, fields, words, least, most, float)
     _tension(ticket, wrong, fields, words, unit)
     _limit(ticket, wrong, fields, words, unit)
+    ticket = _dial(ticket, wrong, fields, words, unit)
     order = fields.get("order", "") or "alternate"
     if order not in ORDERS:
         wrong["order"] = words("form.order")
@@ -102,6 +104,25 @@ def read_form(
     if wrong:
         return Filled(ticket=None, errors=wrong, over_limit=bool(over and by is None))
     return Filled(ticket=ticket, overridden_by=by if over else None)
+
+
+def ordered(
+    fields: Mapping[str, str], words: Words, *, unit: str, base: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """What the fields order so far, for the dial's advice; what is wrong is left out.
+
+    Args:
+        fields: Name to what was typed.
+        words: The texts.
+        unit: The workshop's unit of tension.
+        base: Ticket of the job it starts from, or None.
+    """
+    found: dict[str, Any] = {}
+    _tension(found, {}, fields, words, unit)
+    _limit(found, {}, fields, words, unit)
+    if base and "prestretch_pct" in base:
+        found["prestretch_pct"] = base["prestretch_pct"]
+    return found
 
 
 def fields_of(ticket: Mapping[str, Any], *, unit: str) -> dict[str, str]:
@@ -174,6 +195,26 @@ def _tension(
         )
         return
     ticket.update(targets)
+
+
+def _dial(
+    ticket: dict[str, Any],
+    wrong: dict[str, str],
+    fields: Mapping[str, str],
+    words: Words,
+    unit: str,
+) -> dict[str, Any]:
+    """The ticket with the dial that is used, where somebody named it."""
+    text = fields.get("dial", "").strip()
+    if not text:
+        return ticket
+    asked: dict[str, str] = {}
+    used: dict[str, Any] = {}
+    _tension(used, asked, {"tension": text}, words, unit)
+    if asked:
+        wrong["dial"] = asked["tension"]
+        return ticket
+    return with_dial(ticket, mains_n=used["target_mains_N"], crosses_n=used["target_crosses_N"])
 
 
 def _limit(

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, tzinfo
 from typing import Any, Final
 
-from tensionlog.page.form import TYPICAL, fields_of
-from tensionlog.page.search import found, plain
+from tensionlog.page.form import TYPICAL, fields_of, ordered
+from tensionlog.page.search import found, is_same, searched
 from tensionlog.page.words import Words
 from tensionlog.pipeline.archive import Archive, Listed, Tested
 from tensionlog.pipeline.bench import Bench
@@ -144,7 +144,7 @@ class Library:
     def history(self, query: str) -> dict[str, Any]:
         """Jobs that answer `query`, however it is spelt; the best first."""
         jobs = self._archive.jobs()
-        hits = found(query, jobs, _searched)
+        hits = found(query, jobs, searched)
         return {"jobs": [self._row(job) for job in hits[:MOST_LISTED]], "count": len(hits)}
 
     def _row(self, job: Listed) -> dict[str, str]:
@@ -170,12 +170,26 @@ class Library:
         jobs = self._archive.jobs()
         job = next((j for j in jobs if j.name == name), None)
         if job is None and (owner or frame):
-            job = next((j for j in jobs if _same(j.ticket, owner=owner, frame=frame)), None)
+            job = next((j for j in jobs if is_same(j.ticket, owner=owner, frame=frame)), None)
         if job is not None:
             said = fields_of(job.ticket, unit=self._unit)
             on = f"{job.started.astimezone(self._zone):%Y-%m-%d}"
             return {"base": job.name, "fields": said, "on": on}
         return {"base": "", "fields": TYPICAL.get(sport, {}), "on": ""}
+
+    def dial(self, fields: Mapping[str, str], base: str) -> dict[str, Any]:
+        """What to dial for what the fields order: lines to read, and the dial to take over."""
+        from tensionlog.report.dial_text import advice_lines
+
+        ticket = ordered(fields, self._words, unit=self._unit, base=self._archive.ticket(base))
+        advice = self._archive.dial(ticket, bench=self._bench_name, at=self._utc())
+        to_dial = [one.dial_n for one in advice.values() if one.dial_n is not None]
+        whole = bool(advice) and len(to_dial) == len(advice)
+        reader = Reader(self._unit)
+        return {
+            "lines": list(advice_lines(advice, unit=self._unit)),
+            "dial": "/".join(fixed(reader.convert(n), 1) for n in to_dial) if whole else "",
+        }
 
     # -- papers ------------------------------------------------------------------------------
 
@@ -198,6 +212,20 @@ class Library:
         jobs = self._archive.jobs()
         return jobs[0].name if jobs else ""
 
+    def clamp_page(self) -> str | None:
+        """The maintenance page of the bench; None before its first sitting."""
+        from tensionlog.report.clamp_page import clamp_page
+
+        view = self._archive.clamp_page(self._bench_name, at=self._utc().astimezone(self._zone))
+        return None if view is None else clamp_page(view)
+
+    def check_page(self) -> str | None:
+        """The page of the latest check; None before the first."""
+        from tensionlog.report.check_page import check_page
+
+        view = self._archive.check_page(self._bench_name, unit=self._unit)
+        return None if view is None else check_page(view)
+
     # -- clamps and cell ---------------------------------------------------------------------
 
     def clamps(self) -> dict[str, Any]:
@@ -215,12 +243,14 @@ class Library:
             }
             for on, body in self._archive.services(self._bench_name)[:MOST_LISTED]
         ]
-        return {"tests": rows, "services": services, "names": list(self._clamps)}
+        page = "/clamps" if self._archive.status(self._bench_name) else ""
+        return {"tests": rows, "services": services, "names": list(self._clamps), "page": page}
 
     def cell(self) -> dict[str, Any]:
         """Morning checks, the latest first."""
         checks = self._archive.tests("check", self._bench_name)[:MOST_LISTED]
-        return {"tests": [self._test_row(c, self._check_text(c.body)) for c in checks]}
+        rows = [self._test_row(c, self._check_text(c.body)) for c in checks]
+        return {"tests": rows, "page": "/cell" if rows else ""}
 
     def _test_row(self, test: Tested, text: str) -> dict[str, str]:
         verdict = str(test.body.get("verdict") or "unfinished")
@@ -253,15 +283,3 @@ class Library:
 def _number(body: Mapping[str, Any], key: str) -> float | None:
     value = body.get(key)
     return float(value) if isinstance(value, int | float) else None
-
-
-def _searched(job: Listed) -> str:
-    keys = ("owner", "frame", "string", "ref", "sport")
-    return " ".join(str(job.ticket.get(key, "")) for key in keys)
-
-
-def _same(ticket: Mapping[str, Any], *, owner: str, frame: str) -> bool:
-    """The same player and, where one is named, the same frame."""
-    is_owner = plain(str(ticket.get("owner", ""))) == plain(owner) or not owner
-    is_frame = plain(str(ticket.get("frame", ""))) == plain(frame) or not frame
-    return is_owner and is_frame

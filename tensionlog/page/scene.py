@@ -171,11 +171,19 @@ def _next(
         "kind": place.kind,
         "target": reader.order(target),
         "target_bare": None if target is None else reader.convert(target),
+        "dial": _dial(job, place.position, reader),
         "opens": place.clamp_opened or "",
         "shuts": place.clamp_shut or "",
         "behind": place.held_position or "",
         "loaded": standing.is_loaded,
     }
+
+
+def _dial(job: Job, position: str, reader: Reader) -> str:
+    """What the dial is set to for a string, where the ticket says it."""
+    key = "dial_crosses_N" if position.startswith("X") else "dial_N"
+    used = job.raw.get(key)
+    return reader.order(used) if isinstance(used, int | float) else ""
 
 
 def _verdict(

@@ -1,8 +1,10 @@
 """Find a job by a name that somebody half remembers how to spell."""
 
 import unicodedata
-from collections.abc import Callable, Iterable
-from typing import TypeVar
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, TypeVar
+
+from tensionlog.pipeline.archive import Listed
 
 Item = TypeVar("Item")
 
@@ -53,3 +55,16 @@ def _word(wanted: str, there: str) -> float:
 def _triples(word: str) -> set[str]:
     padded = f" {word} "
     return {padded[i : i + 3] for i in range(len(padded) - 2)} or {padded}
+
+
+def searched(job: Listed) -> str:
+    """What a search looks at in a job."""
+    keys = ("owner", "frame", "string", "ref", "sport")
+    return " ".join(str(job.ticket.get(key, "")) for key in keys)
+
+
+def is_same(ticket: Mapping[str, Any], *, owner: str, frame: str) -> bool:
+    """The same player and, where one is named, the same frame."""
+    is_owner = plain(str(ticket.get("owner", ""))) == plain(owner) or not owner
+    is_frame = plain(str(ticket.get("frame", ""))) == plain(frame) or not frame
+    return is_owner and is_frame

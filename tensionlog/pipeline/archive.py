@@ -23,6 +23,9 @@ from tensionlog.report.view import JobView
 from tensionlog.sources.recording import open_recording
 
 if TYPE_CHECKING:
+    from tensionlog.check.head import Advice
+    from tensionlog.report.bench_view import BenchView
+    from tensionlog.report.check_view import CheckView
     from tensionlog.store import Store, StoredAnswer, StoredJob, StoredNote
 
 Answer = TypeVar("Answer")
@@ -145,6 +148,33 @@ class Archive:
         """What a report or a slip says of a job; None where there is no such job."""
         return self._ask(lambda store: _view(store, name, unit), None)
 
+    def clamp_page(self, bench: str, *, at: datetime) -> "BenchView | None":
+        """What the maintenance page of a bench shows; None before its first sitting."""
+        from tensionlog.pipeline.bench_view import bench_view
+
+        return self._ask(
+            lambda store: bench_view(store, bench, at=at) if _has(store, bench) else None, None
+        )
+
+    def check_page(self, bench: str, *, unit: str) -> "CheckView | None":
+        """What the page of the latest check shows; None before the first."""
+        from tensionlog.pipeline.check_views import check_view
+
+        def asked(store: "Store") -> "CheckView | None":
+            made = any(a.bench == bench for a in store.answers("check"))
+            return check_view(store, bench=bench, unit=unit) if made else None
+
+        return self._ask(asked, None)
+
+    def dial(
+        self, ticket: Mapping[str, Any], *, bench: str, at: datetime
+    ) -> "Mapping[str, Advice]":
+        """What to dial for a ticket, by part of the bed; empty where the head is not known."""
+        from tensionlog.pipeline.dial_advice import dial_advice
+
+        nothing: Mapping[str, Advice] = {}
+        return self._ask(lambda store: dial_advice(store, ticket, bench=bench, at=at), nothing)
+
     def tests(self, kind: str, bench: str) -> list[Tested]:
         """Answers of one kind (`check`, `hold`) of a bench, the latest first."""
         nothing: list[StoredAnswer] = []
@@ -178,6 +208,10 @@ class Archive:
         assert self.path is not None  # _ask does not come here without one
         with Store(self.path, must_exist=True) as store:
             return question(store)
+
+
+def _has(store: "Store", bench: str) -> bool:
+    return any(r.header.bench == bench for r in store.recordings())
 
 
 def _is_ended(whole: Whole) -> bool:

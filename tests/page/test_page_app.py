@@ -5,15 +5,18 @@ import json
 import threading
 import time
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from tensionlog.cli.serve import page_server
 from tensionlog.errors import LinkError
+from tensionlog.model.recording import Header
 from tensionlog.page.guard import MOST_BODY
 from tensionlog.pipeline.bench_capture import BenchCapture
 from tensionlog.settings import BenchSettings
+from tensionlog.store import Store
 
 ME, OTHER = "a" * 24, "b" * 24
 TICKET = {
@@ -186,9 +189,30 @@ def test_a_job_is_recorded_even_without_a_device_and_markup_stays_text(tmp_path)
         slip = ask(port, f"/job/{rows[0]['name']}/slip")[1].decode()
         assert "&lt;script&gt;" in slip
         assert "<script" not in slip
+        status, page, _ = ask(port, "/clamps")
+        assert (status, b"quiet" in page, b"<script" in page) == (200, True, False)
+        assert ask(port, "/cell")[0] == 404  # no check was made
     (path,) = tmp_path.glob("*.rec")
     names = [json.loads(x[2:])["note"] for x in path.read_bytes().splitlines() if x[:1] == b"!"]
     assert names == ["job-start", "inspect", "job-end", "given-up"]
+
+
+@pytest.mark.parametrize(("verdict", "dial"), [("good", "26.8/25.8"), ("adjust", "")])
+def test_a_ticket_is_told_what_to_dial_and_the_check_is_shown(tmp_path, verdict, dial):
+    header = Header(bench="quiet", purpose="check", started=datetime.now(UTC))
+    pulls = [{"set_N": s, "peak_N": 0.97 * s, "at_3s_N": 0.95 * s} for s in (90.0, 120.0)] * 2
+    with Store(tmp_path / "a.db") as store:
+        number = store.begin(header, name="x.rec")
+        store.add_answer(number, "check", {"verdict": verdict, "u_span_error_pct": 0.02})
+        store.add_answer(number, "head", pulls)
+    with running(tmp_path) as (_, port):
+        told = json.loads(ask(port, "/dial.json?tension=26/25")[1])
+        assert told["dial"] == dial
+        assert [line.split(":")[0] for line in told["lines"]] == ["mains", "crosses"]
+        limited = json.loads(ask(port, "/dial.json?tension=26/25&limit=26")[1])
+        assert limited["dial"] == ""
+        assert json.loads(ask(port, "/dial.json?tension=tight")[1]) == {"lines": [], "dial": ""}
+        assert b"<html" in ask(port, json.loads(ask(port, "/cell.json")[1])["page"])[1]
 
 
 def test_another_address_needs_the_token(tmp_path):

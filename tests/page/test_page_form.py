@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tensionlog.page.form import TYPICAL, fields_of, read_form
+from tensionlog.page.form import TYPICAL, fields_of, ordered, read_form
 from tensionlog.page.words import words_of
 from tensionlog.plan import read_ticket
 from tensionlog.units import N_PER_LBF
@@ -32,12 +32,28 @@ def test_a_full_form_is_a_ticket_that_can_be_strung(read):
     ("field", "text"),
     [("tension", "tight"), ("tension", "2"), ("mains", "many"), ("mains", "0"),
      ("crosses", "61"), ("gauge_mm", "9"), ("limit", "-3"), ("limit", "inf"),
-     ("order", "sideways"), ("owner", "x" * 121), ("head_long_mm", "24.5")],
+     ("dial", "loose"), ("order", "sideways"), ("owner", "x" * 121), ("head_long_mm", "24.5")],
 )  # fmt: skip
 def test_nonsense_is_said_beside_its_own_field(read, field, text):
     found = read(**{field: text})
     assert found.ticket is None
     assert list(found.errors) == [field]
+
+
+def test_the_dial_that_is_used_is_written_down_and_not_taken_over_into_the_next_job(read):
+    ticket = read(dial="26.8/25.5").ticket
+    assert ticket["dial_N"] == pytest.approx(26.8 * N_PER_LBF, abs=1e-3)
+    assert ticket["dial_crosses_N"] == pytest.approx(25.5 * N_PER_LBF, abs=1e-3)
+    assert "dial" not in fields_of(ticket, unit="lbf")
+    assert "dial_N" not in read(base=ticket).ticket
+
+
+def test_the_dial_is_advised_for_what_is_ordered_so_far(words):
+    found = ordered(
+        {"tension": "26/25", "limit": "?"}, words, unit="lbf", base={"prestretch_pct": 10}
+    )
+    assert sorted(found) == ["prestretch_pct", "target_crosses_N", "target_mains_N"]
+    assert ordered({"tension": ""}, words, unit="lbf") == {}
 
 
 def test_a_target_over_the_limit_is_refused(read):

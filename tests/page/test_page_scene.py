@@ -6,9 +6,10 @@ import pytest
 
 from tensionlog.model.recording import Note
 from tensionlog.page.drawn import bed, counts
-from tensionlog.page.scene import scene
+from tensionlog.page.scene import _next, scene
 from tensionlog.page.steps import BEFORE, BETWEEN
 from tensionlog.pipeline.now import Guiding, Now
+from tensionlog.report.rounding import Reader
 from tensionlog.sources.header import idle_header
 
 from .conftest import TICKET
@@ -74,6 +75,15 @@ def test_a_lost_string_is_drawn_as_lost_and_a_low_one_as_off(standing, pull):
         "",
     )
     assert [name for name, _ in drawn["mains"]] == ["L2", "L1", "R1", "R2"]
+
+
+def test_the_next_string_is_shown_with_the_dial_of_its_part_of_the_bed(standing, words):
+    dialled = {**TICKET, "dial_N": 115.0, "dial_crosses_N": 117.5}
+    for pulls, dial in ((0, "115\u00a0N"), (4, "117.5\u00a0N")):
+        stood = standing(pulls, ticket=dialled)
+        assert _next(stood, stood.jobs[-1], Reader("N"), words)["dial"] == dial
+    plain = standing(0)
+    assert _next(plain, plain.jobs[-1], Reader("N"), words)["dial"] == ""
 
 
 def test_the_live_verdict_is_that_of_the_last_pull(shown, pull):

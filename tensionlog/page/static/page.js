@@ -139,6 +139,7 @@
     $("line").replaceChildren(...(state.paused ? [el("b", {}, say("paused"))] : next ? [
       el("span", {}, say(next.loaded ? "now" : "next"), " ", el("b", {class: "string"}, next.position)),
       el("span", {}, say("target"), " ", el("b", {}, next.target)),
+      next.dial ? el("span", {}, say("dial"), " ", el("b", {}, next.dial)) : null,
       next.opens ? el("span", {}, say("opens", {clamp: next.opens})) : null,
       next.shuts ? el("span", {}, say("shuts", {clamp: next.shuts})) : null,
     ].filter(Boolean) : [el("b", {}, say("all-pulled"))]));
@@ -430,7 +431,7 @@
     overLimit = false;
     show("ticket");
   };
-  const FIELDS = ["owner", "frame", "string", "gauge_mm", "tension", "limit", "sport", "mains",
+  const FIELDS = ["owner", "frame", "string", "gauge_mm", "tension", "limit", "dial", "sport", "mains",
     "crosses", "order", "head_long_mm", "head_wide_mm", "reel", "operator", "ref"];
   const FEW = {sport: ["badminton", "tennis", "squash"], order: ["alternate", "left-then-right"]};
   const NUMERIC = ["gauge_mm", "mains", "crosses", "limit", "head_long_mm", "head_wide_mm"];
@@ -444,6 +445,7 @@
         say(`${name}.${option}`)))) :
       el("input", {...common, autocomplete: "off", value: fields[name] || "",
         inputmode: NUMERIC.includes(name) ? "decimal" : "text"});
+    if (name === "tension" || name === "limit") input.addEventListener("change", advise);
     if (name === "owner" || name === "frame") input.addEventListener("change", startFrom);
     if (name === "sport") input.addEventListener("change", typical);
     return el("label", {class: `${errors[name] ? "wrong" : ""} ${["owner", "frame"].includes(name) ? "wide" : ""}`},
@@ -463,6 +465,15 @@
     const focused = document.activeElement && document.activeElement.id;
     show("ticket");
     if (focused && $(focused)) $(focused).focus();
+  };
+  const advise = async () => {
+    const asked = new URLSearchParams({tension: fields.tension || "", limit: fields.limit || "", job: base});
+    const advice = await get(`/dial.json?${asked}`);
+    const box = $("advice");
+    if (!box) return;
+    const take = () => { fields.dial = advice.dial; $("f-dial").value = advice.dial; };
+    box.replaceChildren(...advice.lines.map((line) => el("p", {}, line)),
+      advice.dial ? button("", `${say("ticket.dial")}: ${advice.dial}`, take) : "");
   };
   const typical = async () => {
     const start = await get(`/fields.json?sport=${encodeURIComponent(fields.sport)}`);
@@ -487,6 +498,7 @@
       el("div", {class: "row"}, el("h1", {}, say("ticket.title")),
         from ? el("span", {class: "soft"}, say("ticket.from", {on: from})) : null),
       el("div", {class: "fields"}, ...FIELDS.map(field)),
+      el("div", {id: "advice", class: "row", role: "status"}),
       overLimit ? field("limit_by") : null,
       el("div", {class: "row"},
         el("button", {class: "button main big needs-drive", type: "submit"},
@@ -494,6 +506,7 @@
         button("Escape", say("ticket.cancel"), () => show("")))));
     keys([["escape", "", () => show("")], ["enter", "", () => begin()], ...always()]);
     if (!document.activeElement || document.activeElement === document.body) $("f-owner").focus();
+    advise();
   };
 
   const history = async () => {
@@ -533,7 +546,9 @@
       el("span", {class: "who"}, `${one.clamp} · ${one.on}`), say("clamps.service", {what: one.what})));
     if (mine !== asked) return;
     list.replaceChildren(rows.length ? el("ul", {class: "list"}, ...rows) :
-      el("p", {class: "soft"}, say(`${tab}.none`)), served.length ? el("ul", {class: "list"}, ...served) : "");
+      el("p", {class: "soft"}, say(`${tab}.none`)), served.length ? el("ul", {class: "list"}, ...served) : "",
+      ...(body.page ? [el("a", {class: "button", href: body.page, target: "_blank"}, say("history.alone")),
+        el("iframe", {class: "whole", title: say(`history.${tab}`), src: body.page})] : []));
   };
 
   const typed = (name, field, command) => {
