@@ -18,6 +18,9 @@ EMPTY_WITHIN_N = 1.5
 SLACK_S = 1.8
 """Slack is held by hand for a second or so; a level that lasts longer is no slack."""
 
+MOST_RISING = 3
+"""So many blocks may belong to the rise already: a slow pull begins gently."""
+
 
 def empty_reading(
     t: Floats, force: Floats, first: int, noise: float
@@ -54,7 +57,14 @@ def empty_reading(
 
 def _empty_level(middle: Floats, *, within: float, most_slack: int) -> float:
     """Level of the empty blocks before a rise: the lowest third, or a newer mounting's."""
+    for end in range(len(middle), max(len(middle) - MOST_RISING, most_slack) - 1, -1):
+        steady = _steady_at_end(middle[:end], within=within)
+        if steady > most_slack:
+            return quantile(middle[end - steady : end], 0.3)
+    return quantile(middle, 0.3)
+
+
+def _steady_at_end(middle: Floats, *, within: float) -> int:
+    """How many of the last blocks lie at one level."""
     away = np.flatnonzero(np.abs(middle - median(middle[-3:])) > within)
-    steady = len(middle) - 1 - int(away[-1]) if len(away) else len(middle)
-    some = middle[-steady:] if steady > most_slack else middle
-    return quantile(some, 0.3)
+    return len(middle) - 1 - int(away[-1]) if len(away) else len(middle)

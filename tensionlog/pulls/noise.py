@@ -7,6 +7,9 @@ from tensionlog.pulls.order import median, median_of_four, median_of_nine, media
 
 Floats = NDArray[np.float64]
 
+CREST = 5
+"""So many samples on either side of the greatest may belong to a sharp crest."""
+
 
 def white_noise(y: Floats) -> float:
     """Standard deviation of one sample, from second differences, in the unit of `y`.
@@ -33,16 +36,43 @@ def without_spikes(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
     """
     if len(y) < 13:
         return y.copy(), np.zeros(len(y), dtype=bool)
-    middle = y.copy()  # the ends stay
-    middle[1:-1] = median_of_three(y)
-    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_beside(y)) + 1e-9
-    clean = np.where(odd, middle, y)
+    clean, odd = _without_single(y, noise)
     middle = clean.copy()
     middle[4:-4] = median_of_nine(clean)
     cluster = (
         np.abs(clean - middle) > np.maximum(20.0 * noise, 4.0 * _step_across(clean)) + 1e-9
     )
     return np.where(cluster, middle, clean), odd | cluster
+
+
+def with_crest(y: Floats, clean: Floats, noise: float, *, first: int, last: int) -> Floats:
+    """The cleaned readings with the sharp crest of a rise put back.
+
+    A head that locks lets the force spring back at once: the three samples of such a crest
+    look like a cluster that stands out, but they are the force's doing.
+
+    Args:
+        y: Readings with spikes, shape (n,).
+        clean: The same without spikes and clusters, shape (n,).
+        noise: Standard deviation of one reading.
+        first: Where the rise begins.
+        last: Where the hold ends.
+    """
+    at = first + int(clean[first : last + 1].argmax())
+    low, high = max(0, at - 4 * CREST), at + 4 * CREST + 1
+    single, _ = _without_single(y[low:high], noise)
+    crest = slice(max(0, at - CREST), at + CREST + 1)
+    whole = clean.copy()
+    whole[crest] = single[crest.start - low : crest.stop - low]
+    return whole
+
+
+def _without_single(y: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Single samples that stand out replaced, and which, both of shape (n,)."""
+    middle = y.copy()  # the ends stay
+    middle[1:-1] = median_of_three(y)
+    odd = np.abs(y - middle) > np.maximum(8.0 * noise, 3.0 * _steps_beside(y)) + 1e-9
+    return np.where(odd, middle, y), odd
 
 
 def _steps_beside(y: Floats) -> Floats:

@@ -19,7 +19,7 @@ from tensionlog.model.recording import Calibration
 from tensionlog.pulls.disturbed import runs_of
 from tensionlog.pulls.empty import empty_reading
 from tensionlog.pulls.finder import Stretch
-from tensionlog.pulls.noise import white_noise, without_spikes
+from tensionlog.pulls.noise import white_noise, with_crest, without_spikes
 from tensionlog.pulls.order import median, quantile
 
 Floats = NDArray[np.float64]
@@ -128,6 +128,7 @@ def shape_of(stretch: Stretch, *, calibration: Calibration) -> Shape | None:
         return None
     noise = white_noise(force)
     clean, _ = without_spikes(force, noise)
+    clean = with_crest(force, clean, noise, first=stretch.first, last=stretch.last)
     idle, u_idle, idle_at = empty_reading(t, clean, stretch.first, noise)
     if stretch.cut_at_start:
         idle, u_idle, idle_at = float(calibration.force_n(stretch.base)), noise, float(t[0])

@@ -29,3 +29,10 @@ def test_a_new_mounting_shortly_before_is_the_empty_one():
 
 def test_a_knock_just_before_the_rise_hides_nothing():
     assert read((5.0, 1.0), (0.2, 9.0), (0.5, 1.0)) == pytest.approx(1.0, abs=0.03)
+
+
+def test_the_gentle_begin_of_a_slow_pull_hides_no_new_mounting():
+    rising = ((0.3, 0.9), (0.3, 1.6))
+    assert read((3.0, 0.5), (3.0, 4.8), *((s, 4.8 + n) for s, n in rising)) == pytest.approx(
+        4.8, abs=0.03
+    )

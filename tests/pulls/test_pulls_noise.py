@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tensionlog.pulls.noise import wander, white_noise, without_spikes
+from tensionlog.pulls.noise import wander, white_noise, with_crest, without_spikes
 
 SEEDS = st.integers(0, 10_000)
 
@@ -128,3 +128,16 @@ def test_a_gripper_hung_again_is_no_walk():
 
 def test_five_gaps_say_nothing_about_a_walk():
     assert wander(np.arange(5.0), np.arange(5.0), np.zeros(5)) == 0.0
+
+
+def test_a_crest_that_springs_back_is_read_whole_and_a_spike_on_it_is_not():
+    before = 252.5 - 2.2 * np.arange(80.0, 0.0, -1.0)
+    after = 244.2 - 0.5 * np.log1p(np.arange(100.0))
+    y = np.concatenate([before, [252.7, 251.3, 247.9, 245.7, 244.7], after])
+    y += np.random.default_rng(1).normal(0, 0.08, len(y))
+    clean, _ = without_spikes(y, 0.08)
+    assert clean.max() < 251.8
+    assert with_crest(y, clean, 0.08, first=0, last=150).max() == pytest.approx(252.7, abs=0.2)
+    y[82] += 40.0
+    clean, _ = without_spikes(y, 0.08)
+    assert with_crest(y, clean, 0.08, first=0, last=150).max() < 253.0
