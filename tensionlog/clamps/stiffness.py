@@ -8,6 +8,7 @@ so it is averaged over, weighed by how well it explains the trace.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +34,11 @@ LEAST_S = 1.0
 LOOSELY = 0.3
 BEFORE_S, OLDER_S = 4.0, 3.0
 """How long before the first move is looked at, and how much older the pull is at least."""
+
+NOTED_WITHIN_S = 4.0
+"""How far from its note a move may lie: it is noted before the screw is turned, or after."""
+
+RISE_S, SLOPE_S = 2.5, 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +72,11 @@ class Move(NamedTuple):
     moved_mm: float
 
 
+class _Tension(NamedTuple):
+    pulled_s: float
+    level_n: float
+
+
 class _Seen(NamedTuple):
     begin_s: float
     end_s: float
@@ -97,57 +108,85 @@ def measure_stiffness(
     if not span_m > 0.0:
         raise ClampError(f"a stiffness test needs the length of the span, not {span_m!r} m.")
     readings = clean(*(np.asarray(c, dtype=np.float64) for c in (t_s, force_n)))
-    pulled_s = _pulled(readings, moves[0].at_s)
-    seen = [_seen(readings, moves, place, end_s, pulled_s) for place in range(len(moves))]
-    sizes, covariance = _sizes(readings, seen, end_s, pulled_s)
+    tension = _tension(readings, moves[0].at_s)
+    windows = _windows(moves, tension.pulled_s, end_s)
+    seen = [
+        _seen(readings, move, window, tension.pulled_s)
+        for move, window in zip(moves, windows, strict=True)
+    ]
+    sizes, covariance = _sizes(readings, seen, end_s, tension)
     return _combined(sizes, covariance, np.array([m.moved_mm for m in moves]), span_m)
 
 
-def _pulled(readings: Readings, before_s: float) -> float:
+def _tension(readings: Readings, before_s: float) -> _Tension:
     """When the string came to tension, or long ago where the trace begins at tension."""
-    before = readings.t_s < before_s - 1.0
-    t_s, force = readings.t_s[before], readings.force[before]
+    before = readings.t_s < before_s
+    t_s, force = readings.t_s[before], running_median(readings.force[before], 5)
     if not t_s.size:
         raise ClampError(
             f"there is nothing before the first step at {before_s:.1f} s: hold the string at "
             "tension for some seconds, then turn the screw."
         )
-    slack = np.flatnonzero(force - force.min() < 0.9 * (np.median(force[-5:]) - force.min()))
-    slack = slack[t_s[slack] < t_s[-1] - 0.5]
-    return float(t_s[slack[-1]]) if slack.size else float(t_s[0]) - OLDER_S
+    empty, level = float(force.min()), float(np.median(force[-5:]))
+    half = np.flatnonzero(force - empty < 0.5 * (level - empty))
+    half = half[t_s[half] < t_s[-1] - 0.5]
+    # The least of a string at tension is no empty reading: the calibration's own zero is.
+    if not half.size or abs(empty) > 0.3 * abs(level):
+        return _Tension(float(t_s[0]) - OLDER_S, level)
+    rise = slice(int(half[-1]), int(np.searchsorted(t_s, t_s[half[-1]] + RISE_S)))
+    full = force[rise] - empty >= 0.97 * float(force[rise].max() - empty)
+    return _Tension(float(t_s[rise][int(np.argmax(full))]), level - empty)
+
+
+def _windows(moves: Sequence[Move], pulled_s: float, end_s: float) -> list[tuple[float, float]]:
+    """Where each move is to be found: nobody says whether it was noted before or after."""
+    at = [move.at_s for move in moves]
+    between = [0.5 * (a + b) for a, b in pairwise(at)]
+    first_s = max(at[0] - NOTED_WITHIN_S, pulled_s + 0.5)
+    last_s = min(at[-1] + 1.5 * NOTED_WITHIN_S, end_s - 0.5)
+    return list(zip([first_s, *between], [*between, last_s], strict=True))
 
 
 def _seen(
-    readings: Readings, moves: Sequence[Move], place: int, end_s: float, pulled_s: float
+    readings: Readings, move: Move, window: tuple[float, float], pulled_s: float
 ) -> _Seen:
     """When a move really began and ended."""
-    at_s, moved_mm = moves[place]
-    next_s = moves[place + 1].at_s - 1.0 if place + 1 < len(moves) else end_s - 0.5
-    window = (readings.t_s >= at_s - 1.2) & (readings.t_s <= next_s)
-    t_s = readings.t_s[window]
+    inside = (readings.t_s >= window[0]) & (readings.t_s <= window[1])
+    t_s = readings.t_s[inside]
     if t_s.size < 20:
         raise ClampError(
-            f"the step at {at_s:.1f} s is too short: wait five seconds after each."
+            f"the step at {move.at_s:.1f} s is too short: wait five seconds after each."
         )
-    force = running_median(readings.force[window], 5)
-    still = (readings.t_s > max(t_s[0] - BEFORE_S, pulled_s + 0.3)) & (
-        readings.t_s < t_s[0] + 0.2
-    )
+    toward = float(np.sign(move.moved_mm))
+    force = running_median(readings.force[inside], 5)
+    quiet_s = _quiet_until(t_s, force * toward)
+    still = (readings.t_s > max(quiet_s - BEFORE_S, pulled_s + 0.3)) & (readings.t_s < quiet_s)
     before = held_law(readings.t_s[still] - pulled_s, readings.force[still])
-    change = force - before(t_s - pulled_s)
-    toward = np.sign(moved_mm)
-    greatest = float(np.max(change * toward))
+    change = (force - before(t_s - pulled_s)) * toward if still.any() else np.zeros(t_s.size)
+    greatest = float(np.max(change))
     if greatest < max(0.5, 10.0 * readings.noise):
         raise ClampError(
-            f"the reading hardly changes at the step at {at_s:.1f} s ({moved_mm:g} mm). "
-            "Is the string at tension, the clamp shut, and the screw the cell's anchor?"
+            f"the reading hardly changes at the step at {move.at_s:.1f} s "
+            f"({move.moved_mm:g} mm). Is the string at tension, the clamp shut, and the screw "
+            "the cell's anchor?"
         )
-    done = change * toward / greatest
+    return _Seen(*_edges(t_s, change / greatest), move.moved_mm)
+
+
+def _quiet_until(t_s: Floats, force: Floats) -> float:
+    """Until when the reading only relaxes: before its steepest rise."""
+    rise = np.interp(t_s + SLOPE_S, t_s, force) - np.interp(t_s - SLOPE_S, t_s, force)
+    steepest = int(np.argmax(rise))
+    calm = np.flatnonzero(rise[:steepest] < 0.1 * rise[steepest])
+    return float(t_s[calm[-1]] if calm.size else t_s[0]) - 0.2
+
+
+def _edges(t_s: Floats, done: Floats) -> tuple[float, float]:
+    """When a change, as a share of itself, begins and ends."""
     half = int(np.argmax(done >= 0.5))
     early = np.flatnonzero(done[: half + 1] <= 0.04)
     late = half + int(np.argmax(done[half:] >= 0.97))
-    begin_s = float(t_s[early[-1]]) if early.size else float(t_s[0])
-    return _Seen(begin_s, float(t_s[late]), moved_mm)
+    return float(t_s[early[-1]] if early.size else t_s[0]), float(t_s[late])
 
 
 def _stretches(readings: Readings, seen: list[_Seen], end_s: float, pulled_s: float) -> Bins:
@@ -161,15 +200,14 @@ def _stretches(readings: Readings, seen: list[_Seen], end_s: float, pulled_s: fl
 
 
 def _sizes(
-    readings: Readings, seen: list[_Seen], end_s: float, pulled_s: float
+    readings: Readings, seen: list[_Seen], end_s: float, tension: _Tension
 ) -> tuple[Floats, Floats]:
     """Force that each move added at once, with covariance, mixed over the relaxation."""
-    rows = _stretches(readings, seen, end_s, pulled_s)
-    level = float(rows.force[0] - np.min(readings.force))
+    rows = _stretches(readings, seen, end_s, tension.pulled_s)
     white = whitening(
         t_s=rows.t_s, variance=readings.noise**2 / rows.number + 1e-8, wander=WANDER
     )
-    found = [_given_share(rows, seen, float(share), white, pulled_s, level) for share in SHARES]
+    found = [_given_share(rows, seen, float(share), white, tension) for share in SHARES]
     evidence = np.array([f[2] for f in found])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()
@@ -185,17 +223,16 @@ def _given_share(
     seen: list[_Seen],
     share: float,
     white: Whitening,
-    pulled_s: float,
-    level: float,
+    tension: _Tension,
 ) -> tuple[Floats, Floats, float]:
     """Sizes, covariance and evidence if the string loses `share` per decade."""
-    grown = decades(rows.t_s - pulled_s, TAU_S)
+    grown = decades(rows.t_s - tension.pulled_s, TAU_S)
     moved = [_moved(rows.t_s, move, share) for move in seen]
     whole = white(np.column_stack([np.ones_like(grown), grown, *moved, rows.force]))
     design, force = whole[:, :-1], whole[:, -1]
     # What the whole string still loses goes by the same share, roughly: a clamp may have
     # taken over since it was pulled.
-    fall, u_fall = -share * level, LOOSELY * share * level
+    fall, u_fall = -share * tension.level_n, LOOSELY * share * tension.level_n
     normal = design.T @ design + 1e-10 * np.eye(design.shape[1])
     normal[1, 1] += u_fall**-2.0
     pull = design.T @ force

@@ -26,6 +26,9 @@ Answer = dict[str, Any]
 BEFORE_S = 5.0
 """How much of the cell before a test belongs to it: the empty reading."""
 
+PULLED_BEFORE_S = 25.0
+"""A stiffness test may be begun with the string at tension: the pull belongs to it too."""
+
 CHECK_GOES_ON = ("check-end", "dial", "hold-start", "turn-start", "stiff-start")
 """Notes after which the last load of a check has been taken off."""
 
@@ -40,7 +43,7 @@ class MadeTest(NamedTuple):
         header: Of the recording.
         interval: When it was on, and its first note.
         notes: Every note of the sitting, in order, with its time.
-        t_s: Seconds of the recording, shape (n,), from `BEFORE_S` before the test.
+        t_s: Seconds of the recording, shape (n,), from a while before the test.
         counts: Raw readings, shape (n,).
         saturated: Which of them stood at the converter's end, shape (n,).
         newtons: Whether `counts` are newtons already.
@@ -126,7 +129,9 @@ def _tests(gathered: "Gatherer") -> list[MadeTest]:
     for interval in intervals(notes):
         goes_on = interval.note.name == "check-start"  # its last load may outlast it
         until_s = np.inf if goes_on else interval.end_s
-        part = (t_s >= interval.begin_s - BEFORE_S) & (t_s <= until_s)
+        pulled = interval.note.name == "stiff-start"
+        before_s = PULLED_BEFORE_S if pulled else BEFORE_S
+        part = (t_s >= interval.begin_s - before_s) & (t_s <= until_s)
         made.append(
             MadeTest(
                 header=gathered.header,
