@@ -5,6 +5,7 @@ What is worse is said, the other stands in the sentence beside it.
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 from tensionlog.model.pull import Pull
 from tensionlog.page.words import Words
@@ -18,6 +19,12 @@ TONES = ("good", "look", "bad", "none")
 LOST_LOOK_SHARE = 0.05
 """A string that lost this share of its target is one to look at where millimetres are not
 known: it is the loss that friction hides at most, so it is told from what is usual."""
+
+
+PUSHED: Final = frozenset({"straightened", "worked-twice"})
+PUSHED_SHARE: Final = 0.04
+"""A cross that is pushed straight may settle lower by up to this share of its target, and
+with the hand in it that reads like a release (seen on the simulated bench)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,11 +97,19 @@ def short(reader: Reader, force: float | None) -> str:
 def is_loss(pull: Pull, limits: Limits) -> bool:
     """Whether the string behind lost enough to act on."""
     lost = pull.at_least_lost
-    if lost is None:
+    if lost is None or may_be_pushed(pull):
         return False
     if pull.at_least_give_mm is not None and pull.at_least_give_mm >= limits.give_look_mm:
         return True
     return pull.target is not None and lost >= LOST_LOOK_SHARE * pull.target
+
+
+def may_be_pushed(pull: Pull) -> bool:
+    """Whether the fall may as well be a cross that was pushed straight."""
+    if not (pull.position or "").startswith("X") or not PUSHED & set(pull.flags):
+        return False
+    small = PUSHED_SHARE * (pull.target or 0.0)
+    return pull.drop is not None and pull.drop < small
 
 
 def _slid(p: Pull, w: Words, r: Reader, head: str, holds: bool, x: Limits) -> Verdict | None:
@@ -164,7 +179,9 @@ def _gave(p: Pull, w: Words, r: Reader, head: str, holds: bool, x: Limits) -> Ve
         word="gave",
         tone="look",
         number=short(r, lost),
-        text=w("say.lost", behind=p.held_position, amount=short(r, lost)) + _in_mm(p, w),
+        text=w("say.lost", behind=p.held_position, amount=short(r, lost))
+        + _in_mm(p, w)
+        + (w("say.or-pushed", here=_here(p, w)) if may_be_pushed(p) else ""),
     )
 
 

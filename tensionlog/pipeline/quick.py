@@ -85,6 +85,7 @@ class Quick(Gatherer):
         self.recent: list[tuple[float, float]] = []
         self._runs: list[list[Stretch]] = []
         self._shapes: list[Shape | None] = []
+        self._stood: tuple[tuple[float | None, ...], Standing] | None = None
 
     # -- what comes ------------------------------------------------------------------
 
@@ -157,18 +158,33 @@ class Quick(Gatherer):
 
         As the head lets off it falls on and on; after a release it stands again.
         """
+        latest = self._latest()
+        if latest is None:
+            return False
+        before, _, last = latest
+        noise = before.step * (before.n**-0.5 + last.n**-0.5)
+        return before.mean - last.mean > noise and self._stands(*latest)
+
+    def stands(self) -> bool:
+        """Whether what is read now has stood for a moment: the head does not let off."""
+        latest = self._latest()
+        return latest is not None and self._stands(*latest)
+
+    def _stands(self, before: "_Mean", settled: "_Mean", last: "_Mean") -> bool:
+        idle = self.idle or 0.0
+        stays = abs(settled.mean - last.mean) < 3.0 * before.step
+        return stays and last.mean - idle > HELD_SHARE * (before.mean - idle)
+
+    def _latest(self) -> "tuple[_Mean, _Mean, _Mean] | None":
+        """What was read before a fall, after it, and after that; None too early."""
         window_s = max(SETTLED_S, 3.0 / (self.timeline.rate_hz or 80.0))
         end = self.recent[-1][0] if self.recent else 0.0
         last = self._means(end - window_s, end)
         settled = self._means(end - 2.0 * window_s, end - window_s)
         before = self._means(end - BEFORE_S - 2.0 * window_s, end - 2.0 * window_s - FALL_S)
         if last is None or settled is None or before is None:
-            return False
-        noise = before.step * (before.n**-0.5 + last.n**-0.5)
-        stepped = before.mean - last.mean > noise
-        stays = abs(settled.mean - last.mean) < 3.0 * before.step
-        held = last.mean - (self.idle or 0.0) > HELD_SHARE * (before.mean - (self.idle or 0.0))
-        return stepped and stays and held
+            return None
+        return before, settled, last
 
     def _means(self, from_s: float, to_s: float) -> "_Mean | None":
         """Mean and usual step from sample to sample in a stretch of the latest readings."""
@@ -179,9 +195,15 @@ class Quick(Gatherer):
         return _Mean(sum(part) / len(part), max(steps[len(steps) // 2], 1e-9), len(part))
 
     def standing(self) -> Standing:
-        """Pulls in their places, and the place of the next."""
-        shapes = self._pulls()
+        """Pulls in their places, and the place of the next; the same until one changes."""
         under = self._under_way_from()
+        known_by = (self._stretches, len(self.notes), len(self.marks), under)
+        if self._stood is None or self._stood[0] != known_by:
+            self._stood = known_by, self._standing(under)
+        return self._stood[1]
+
+    def _standing(self, under: float | None) -> Standing:
+        shapes = self._pulls()
         steps = [self._step(shape, n) for n, shape in enumerate(shapes)]
         if under is not None:
             steps.append(Step(at_s=under, pull=len(steps)))

@@ -78,7 +78,8 @@ class Releases:
     def _is_worth_it(self, quick: Quick, now_s: float) -> bool:
         if self._seen_since_s is None:
             return quick.has_stepped()
-        return now_s - self._seen_since_s <= LOOK_ON_S
+        # As the head lets off, the hold under way ends in a fall that reads like a loss.
+        return now_s - self._seen_since_s <= LOOK_ON_S and quick.stands()
 
     def _judged(self, quick: Quick, shape: Shape) -> Pull | None:
         """One pull by itself, judged after those that the last look has read."""

@@ -52,6 +52,19 @@ def test_a_small_loss_is_told_softly(pull, said):
     assert (found.word, found.tone) == ("gave", "look")
 
 
+@pytest.mark.parametrize(
+    ("position", "drop", "flag", "word"),
+    [("X3", 2.4, "worked-twice", "gave"), ("X3", 2.4, "straightened", "gave"),
+     ("X3", 6.0, "straightened", "lost"), ("X3", 2.4, "early-clamp", "lost"),
+     ("L3", 2.4, "worked-twice", "lost")],
+)  # fmt: skip
+def test_a_cross_that_was_pushed_straight_is_no_alarm(pull, said, position, drop, flag, word):
+    """A push of 0.7 s settled 2.4 N lower on the simulated bench, and read as 9.6 N lost."""
+    found = said(pull(position=position, flags=(flag,), **lost(drop=drop)))
+    assert found.word == word
+    assert ("pushed straight" in found.text) == (word == "gave")
+
+
 def test_a_step_that_relaxation_explains_is_no_loss(pull, said):
     found = said(pull(seen=True, at_least_lost=0.0, at_least_give_mm=0.0))
     assert (found.word, found.tone) == ("held", "good")

@@ -67,6 +67,7 @@ def test_it_finds_the_pulls_of_the_slow_reading_in_their_places(short_path):
     whole = replay(short_path)
     slow = [(f.pull.position, f.pull.void, round(f.pull.start_s, 2)) for f in whole.found]
     standing = quick.standing()
+    assert quick.standing() is standing  # nothing has changed
     assert [
         (x.place.position, x.place.void, round(x.start_s, 2)) for x in standing.laps
     ] == slow
@@ -98,3 +99,35 @@ def test_a_pull_is_read_as_it_is_let_off(short_path):
     assert [p.position for p in read] == [f.pull.position for f in slow]
     for one, found in zip(read, slow, strict=True):
         assert one.release == pytest.approx(found.pull.release, abs=0.5)
+
+
+class Held(Quick):
+    """A hold under way whose trace is made up; counts how often it is looked at."""
+
+    looks = 0
+
+    @property
+    def is_loaded(self):
+        return True
+
+    def shape_under_way(self):
+        self.looks += 1
+
+
+def test_a_step_once_seen_is_not_read_on_while_the_head_lets_off(monkeypatch):
+    """What falls then would be told as a loss (11 N of it, of a clamp that held)."""
+    header = {"bench": "b", "purpose": "free", "rate_hz": 80.0}
+    quick = Held(idle_header({**header, "calibration": {"zero_counts": 0, "counts_per_N": 1}}))
+    now = [10.0]
+    releases = Releases(lambda: now[0])
+    releases.begin(quick, Sitting(quick.header))
+    monkeypatch.setattr(releases, "_seen_since_s", 10.0)
+
+    for n, fall_n_per_s in enumerate((0.0, 100.0, 300.0, 1000.0)):
+        now[0] += 0.1
+        speed = fall_n_per_s
+        readings(quick, lambda t, v=speed: 110.0 - v * max(t - 2.9, 0.0))
+        assert quick.stands() == (n == 0)
+        releases.under_way()
+
+    assert quick.looks == 1
