@@ -82,12 +82,19 @@ def _forget_stdout() -> None:
 @click.group(
     cls=_FriendlyErrors,
     commands=Lazily(PLACES),
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 @click.version_option(__version__, prog_name="tensionlog")
-def main() -> None:
+@click.pass_context
+def main(ctx: click.Context) -> None:
     """Tension-loss data logger for a racket-stringing machine.
 
     Records every pull, reads the string as the clamp is released, and compares it
-    with its target. The reading is not a safety device.
+    with its target. The reading is not a safety device. Without a command: where this
+    bench stands, and what comes next.
     """
+    if ctx.invoked_subcommand is None:
+        from tensionlog.cli.where import say_where
+
+        say_where()
