@@ -21,8 +21,6 @@ STALE_DAYS: Final = 1.0
 MOST_POINTS: Final = 40
 """Points of the trace under way that go with one number, should a page have slept."""
 
-UNSAFE_S: Final = 2.0
-
 
 class Library:
     """Answers what is asked, in plain values.
@@ -70,11 +68,6 @@ class Library:
         body: dict[str, Any] = {"f": None, "l": 0}
         if force is not None:
             body["f"] = round(reader.convert(force), 2)
-        recorder = bench.capture.recorder
-        if recorder is not None:
-            state = recorder.state()
-            unsafe = state.trouble is not None or state.unsafe_s > UNSAFE_S
-            body["u"] = state.trouble or f"{state.unsafe_s:.0f} s" if unsafe else 0
         standing = now.standing
         if standing is not None and standing.is_loaded:
             start_s = standing.laps[-1].start_s

@@ -8,6 +8,7 @@ from typing import Any
 
 from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull
+from tensionlog.page.alarm import alarm_texts
 from tensionlog.page.commands import clamp_names
 from tensionlog.page.drawn import bed, counts, trace
 from tensionlog.page.led import led, result
@@ -33,8 +34,9 @@ def scene(now: Now, words: Words, *, unit: str, is_calibrated: bool) -> dict[str
     shown: dict[str, Any] = {
         "change": now.change,
         "unit": reader.unit,
-        "link": {"state": now.link, "text": _link_text(now, words)},
-        "trouble": now.trouble,
+        "link": {"state": now.link},
+        "alarms": alarm_texts(now, words),
+        "unsafe": now.alarms.unsafe is not None,
         "stage": "home",
     }
     if now.path is None or now.header is None:
@@ -47,10 +49,6 @@ def scene(now: Now, words: Words, *, unit: str, is_calibrated: bool) -> dict[str
     if not told.ticket:  # the recording was made a moment ago; its ticket is on the way
         return shown
     return shown | _job(now, told, words, reader)
-
-
-def _link_text(now: Now, words: Words) -> str:
-    return "" if now.link == "ok" else words(f"link.{now.link}", text=now.link_text)
 
 
 def _job(now: Now, told: Story, words: Words, reader: Reader) -> dict[str, Any]:

@@ -17,8 +17,9 @@ from typing import Any
 
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Arrival, Header, Note
+from tensionlog.pipeline.alarms import Lookout, link_change
 from tensionlog.pipeline.bench_capture import BenchCapture, Closed, Trouble
-from tensionlog.pipeline.capture import Gone, Heard, Quiet, Started, StreamEnded
+from tensionlog.pipeline.capture import Started
 from tensionlog.pipeline.guide import Guide
 from tensionlog.pipeline.guided import Guided
 from tensionlog.pipeline.leading import Leading
@@ -95,7 +96,7 @@ class Bench:
         self._resumed: dict[Path, list[Arrival | Note | bytes]] = {}
         self._releases, self._clock_s = Releases(clock_s), clock_s
         self._whole_due_s: float | None = None
-        self._leading = Leading()
+        self._leading, self._lookout = Leading(), Lookout(clock_s)
         self._threads = [
             Thread(target=lambda: self.capture.run(), name="capture", daemon=True),
             Thread(target=self._follow, name="follower", daemon=True),
@@ -164,6 +165,7 @@ class Bench:
                 self._look()
                 self._collect()
                 self._lead()
+                self._alarm()
         finally:
             if not self._stop.is_set():  # a bug: recording goes on, and the pages say so
                 self._change(trouble=FOLLOWER_STOPPED)
@@ -198,12 +200,14 @@ class Bench:
             case Trouble(why):
                 self._change(trouble=why)
             case _:
-                self._link(item)
+                if changes := link_change(item, self.now.link):
+                    self._change(**changes)
 
     def _feed(self, data: bytes) -> None:
         quick = self._quick
         before = (quick.stretches, quick.is_loaded, len(quick.marks))
         quick.feed(data)
+        self._lookout.came(quick)
         self._slow.put(data)
         if self.now.link != "ok" and quick.recent:
             self._change(link="ok", link_text="")
@@ -245,14 +249,10 @@ class Bench:
         closed = None if whole is None else (paths, whole)
         self._change(path=None, header=None, standing=None, closed=closed, **_BLANK)
 
-    def _link(self, item: object) -> None:
-        match item:
-            case Quiet(for_s):
-                self._change(link="quiet", link_text=f"{for_s:.0f}")
-            case Gone(why) | StreamEnded(why):
-                self._change(link="gone", link_text=why)
-            case Heard():
-                self._change(link="ok", link_text="")
+    def _alarm(self) -> None:
+        alarms = self._lookout.look(self._quick, self.capture.recorder)
+        if alarms != self.now.alarms:
+            self._change(alarms=alarms)
 
     # -- the release under way, and a guided test --------------------------------------------
 

@@ -6,6 +6,8 @@ from pathlib import Path
 from tensionlog.model.guide import Ask, Done, Reading, Refused, Said, Took
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Header, Note
+from tensionlog.pipeline.alarms import Alarms
+from tensionlog.pipeline.identity import Stranger
 from tensionlog.pipeline.quick import Standing
 from tensionlog.pipeline.sitting import Whole
 
@@ -55,8 +57,11 @@ class Now:
     """The bench at one moment.
 
     Attributes:
-        link: `ok`, `quiet`, `gone`, or `waiting` before the first reading.
+        link: `ok`, `quiet`, `gone`, `stranger`, `ended`, or `waiting` before the first
+            reading.
         link_text: Why, where it is not `ok`.
+        stranger: The device that answered last and is not this bench's, or None.
+        alarms: What else must be told at once.
         trouble: Why a recording is not safe, or None.
         path: The recording under way, or None.
         header: Its header, or None.
@@ -75,6 +80,8 @@ class Now:
 
     link: str = "waiting"
     link_text: str = ""
+    stranger: Stranger | None = None
+    alarms: Alarms = Alarms()
     trouble: str | None = None
     path: Path | None = None
     header: Header | None = None

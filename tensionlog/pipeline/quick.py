@@ -125,6 +125,11 @@ class Quick(Gatherer):
         return self.timeline.seconds(boot, t_s)
 
     @property
+    def samples(self) -> int:
+        """Valid samples so far."""
+        return self.timeline.samples
+
+    @property
     def carries_newtons(self) -> bool:
         """Whether readings are newtons as they come (plain dialect with a unit)."""
         return self.timeline.carries_newtons

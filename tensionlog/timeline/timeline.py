@@ -99,6 +99,11 @@ class Timeline:
         """Say that the stream has ended; return what was held back until now."""
         return self._device.close()
 
+    @property
+    def samples(self) -> int:
+        """Valid samples so far."""
+        return self._device.tally.samples
+
     def ledger(self) -> Ledger:
         """What the device counted against what arrived, so far."""
         boot = max(self._device.last_s, default=0)

@@ -149,7 +149,7 @@ def test_without_a_device_the_page_says_so(served):
     with events(served[1]) as state:
         found = state()
     assert found["link"]["state"] == "gone"
-    assert "not there yet" in found["link"]["text"]
+    assert found["alarms"][0].startswith("GONE: The device is not there yet.")
 
 
 def test_two_pages_follow_and_one_drives(served):

@@ -39,7 +39,7 @@ def shown(words, standing, tmp_path):
 def test_without_a_job_the_page_is_at_home(words):
     found = scene(Now(link="gone", link_text="no"), words, unit="N", is_calibrated=True)
     assert found["stage"] == "home"
-    assert "gone" in found["link"]["text"]
+    assert found["alarms"] == ["GONE: no It is opened again as soon as it is there."]
 
 
 def test_the_next_string_with_its_target_and_clamps(shown):

@@ -70,7 +70,8 @@
     $("strip").replaceChildren(
       el("span", {class: "title"}, state.title || say("stage.home"),
         state.ordered ? ` · ${state.ordered}` : ""),
-      el("span", {class: "sign"}, recording ? `● ${say("safe")}` : `○ ${say("not-recording")}`),
+      el("span", {class: state.unsafe ? "sign warn" : "sign"}, !recording ? `○ ${say("not-recording")}` :
+        `● ${say(state.unsafe ? "not-safe" : "safe")}`),
       el("span", {class: drives() ? "sign" : "sign warn"}, say(drives() ? "drives" : "follows")),
       el("button", {type: "button", class: Sound.heard ? "sign" : "sign warn", onclick: sound},
         `M ${say(Sound.heard ? "sound.on" : Sound.on ? "sound.wait" : "sound.off")}`),
@@ -78,9 +79,7 @@
     if ($("alarm").dataset.toast) return;
     const alarms = [];
     if (lostSince && Date.now() - lostSince > 1500) alarms.push(say("line.lost"));
-    if (state.link.state !== "ok" && !alarms.length) alarms.push(state.link.text);
-    if (state.trouble) alarms.push(say("trouble", {why: state.trouble}));
-    if (live.unsafe) alarms.push(say("unsafe", {why: live.unsafe}));
+    else alarms.push(...state.alarms);
     $("alarm").replaceChildren(...alarms.map((text) => el("div", {}, text)));
   };
 
@@ -608,7 +607,6 @@
     source.addEventListener("now", (event) => {
       const now = JSON.parse(event.data);
       live.force = now.f;
-      if (now.u !== undefined && (now.u || "") !== (live.unsafe || "")) { live.unsafe = now.u; strip(); }
       if (now.l && now.p) {
         if (!live.loaded) live.points = [];
         live.points.push(...now.p);
