@@ -27,6 +27,9 @@ class Alarms(NamedTuple):
     senseless: bool = False
 
 
+NOTHING = Alarms()
+
+
 class Lookout:
     """Watches the recorder and the line.
 
@@ -37,7 +40,7 @@ class Lookout:
     def __init__(self, clock_s: Callable[[], float]) -> None:
         self._clock_s = clock_s
         self._quick: Quick | None = None
-        self._troubles, self._alarms = Troubles(), Alarms()
+        self._troubles, self._alarms = Troubles(), NOTHING
         self._samples, self._since_s, self._came_s = 0, clock_s(), clock_s()
 
     def came(self, quick: Quick) -> None:
@@ -69,7 +72,7 @@ class Lookout:
     def _meet(self, quick: Quick) -> None:
         if quick is not self._quick:
             self._quick, self._samples = quick, quick.samples
-            self._troubles, self._alarms = Troubles(), Alarms()
+            self._troubles, self._alarms = Troubles(), NOTHING
             self._since_s = self._clock_s()
 
 

@@ -14,6 +14,7 @@ the reader in mid-call, and it alone writes, so that items come out in the file'
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Event
@@ -21,7 +22,7 @@ from typing import Any, NamedTuple, Protocol
 
 from tensionlog.errors import LinkError
 from tensionlog.model.recording import Arrival, Note
-from tensionlog.pipeline.identity import Introduction, Vetting
+from tensionlog.pipeline.identity import TOLD_WITHIN_S, Introduction, Vetting
 from tensionlog.pipeline.identity import Stranger as Stranger  # told like what is below
 from tensionlog.recorder import Recorder
 from tensionlog.recorder.weave import iso_time
@@ -240,6 +241,8 @@ class Capture:
             if self._told_quiet:
                 self.items.put(Heard(silent_s))
             self._heard_s, self._told_quiet = now_s, False
+            if self._device is None and now_s - self._opened_s < TOLD_WITHIN_S:
+                self._ask(now_s)  # its own greeting may have gone by as the port was opened
             return
         self._ask(now_s)
         if silent_s >= (QUIET_S if self.recorder else FIRST_QUIET_S) and not self._told_quiet:
@@ -251,7 +254,10 @@ class Capture:
     def _ask(self, now_s: float) -> None:
         if self._asks and self._port is not None and now_s - self._asked_s >= ASK_EVERY_S:
             self._asked_s = now_s
-            self._port.identify()
+            try:
+                self._port.identify()
+            except LinkError as error:
+                self._lose(str(error))
 
     def _lose(self, why: str) -> None:
         if self._port is not None:
@@ -282,10 +288,8 @@ class Capture:
             self._looked_s = now_s
             ways += self._newcomers()
         for way in ways:
-            try:
+            with suppress(LinkError):
                 return way()
-            except LinkError:
-                continue
         return None
 
     def _finish(self) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from tensionlog.model.guide import Ask, Done, Reading, Refused, Said, Took
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Header, Note
-from tensionlog.pipeline.alarms import Alarms
+from tensionlog.pipeline.alarms import NOTHING, Alarms
 from tensionlog.pipeline.identity import Stranger
 from tensionlog.pipeline.quick import Standing
 from tensionlog.pipeline.sitting import Whole
@@ -81,7 +81,7 @@ class Now:
     link: str = "waiting"
     link_text: str = ""
     stranger: Stranger | None = None
-    alarms: Alarms = Alarms()
+    alarms: Alarms = NOTHING
     trouble: str | None = None
     path: Path | None = None
     header: Header | None = None

@@ -17,6 +17,8 @@ FULL = replace(SAFE, is_writing=False, unsafe_s=0.1, trouble="No space left on d
 
 
 class Clock:
+    """Stands until it is moved."""
+
     now_s = 0.0
 
     def __call__(self) -> float:

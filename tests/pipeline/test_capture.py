@@ -179,6 +179,30 @@ def test_a_silent_device_is_asked_who_it_is_once_a_second(capturing, clock):
     assert port.asked == 4
 
 
+def test_a_device_whose_greeting_was_missed_is_asked_while_it_speaks(capturing, clock):
+    """Pyserial empties the buffer as it opens, and the greeting with it."""
+    hello = encode(Hello(1, "a1", "fw", 80.0, 24, "1"))
+    port = Port(clock, LINE, LINE, hello, *[LINE] * 9)
+    capture = capturing(port)
+    kinds(capture, 3)
+    assert port.asked == 1
+    clock.now_s += 2.0
+    kinds(capture, 5)
+    assert port.asked == 1  # it is known now
+
+
+def test_a_cable_that_is_pulled_as_the_question_is_asked_is_gone_and_no_end(capturing, clock):
+    class Deaf(Port):
+        def identify(self) -> bool:
+            raise LinkError("lost it.")
+
+    capture = capturing(Deaf(clock), Deaf(clock), Port(clock, LINE), device="a1")
+
+    assert kinds(capture, 1) == [Gone]
+    assert kinds(capture, 1) == [Gone]
+    assert Heard in kinds(capture, 60)
+
+
 def test_a_sketch_that_knows_no_question_is_asked_none(capturing, clock):
     port = Port(clock)
     kinds(capturing(port, asks=False), 35)
