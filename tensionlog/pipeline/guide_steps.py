@@ -31,6 +31,10 @@ LET_GO: Final = 0.25
 """A head has let off when less than this share of the pull is left."""
 
 
+LET_OFF_S: Final = 1.5
+"""What is left of the pull before is gone by then, and no hand has moved the cell yet."""
+
+
 class Leaving:
     """Notices when a reading leaves a level for good, and when that began.
 
@@ -81,12 +85,13 @@ class Settle:
     _stable: StableReading | None = None
     _leaving: Leaving | None = None
     _left_s: float | None = None
+    _began_s: float = 0.0
     _is_accepted: bool = False
     _wrong_since_s: float | None = None
 
     def begin(self, cell: Cell) -> Sequence[Out]:
         """Wait for the load to come."""
-        self._is_accepted, self._wrong_since_s = False, None
+        self._is_accepted, self._wrong_since_s, self._began_s = False, None, cell.t_s
         force_n = self.ask.force_n or 0.0
         self._stable = StableReading(
             load_n=force_n,
@@ -110,6 +115,9 @@ class Settle:
         if self._stable is None:
             return []
         if self._leaving is not None:
+            if self.rezero and cell.t_s - self._began_s < LET_OFF_S:
+                self._leaving = Leaving(cell.reading, self.tolerance.at_n(0.0))
+                return []
             self._left_s = self._leaving.push(cell.t_s, cell.reading)
             if self._left_s is None:
                 return []  # nothing is looked at before the hand has come

@@ -54,6 +54,8 @@ def read_constant_pull(
     if 1.0 / shape.period < LOWEST_RATE_HZ:
         return _without_release(shape.y[begin:stop], dip=None)
     hold = hold_of(shape, motor)
+    if not len(hold.trace.y):  # a hand was in all of it
+        return None
     near = candidates(hold, motor) if release_at is None else [release_at]
     dip = _found(hold, motor, near)
     if dip is None:

@@ -127,6 +127,26 @@ def test_a_tug_far_below_what_was_asked_for_is_no_pull():
     assert not of_kind(said, Took)
 
 
+def test_what_is_left_of_the_pull_before_is_not_the_cell_being_carried():
+    """The head lets off as the next clamp is asked for; the hands come a while after."""
+    steps = [
+        Settle(ask=asked("zero-1", "zero", force_n=0.0)),
+        Pull(ask=asked("pull", "hold-pull", ends="pull", force_n=110.0)),
+        LetOff(ask=asked("open", "hold-open", ends="let-off", force_n=110.0)),
+        Settle(ask=asked("mount", "hold-mount", force_n=0.0), rezero=True),
+    ]
+    falls = readings((8, 1.5), (7, 111.0), (12, 1.7))
+    guide = Guide(steps)
+
+    said = played(guide, falls)
+    assert [t.step for _, t in of_kind(said, Took)][-1] == "open"  # type: ignore[attr-defined]
+
+    carried = [(t + 27.0, x) for t, x in readings((1, 1.7), (2, 9.0), (2, 4.0), (12, 0.4))]
+    said = played(guide, carried)
+    assert [t.step for _, t in of_kind(said, Took)] == ["mount"]  # type: ignore[attr-defined]
+    assert guide.cell.zero == pytest.approx(0.4, abs=0.1)
+
+
 def test_time_and_keys_end_the_steps_that_wait_for_them():
     steps = [
         Wait(ask=asked("wait", ends="time"), seconds=2.0),

@@ -231,3 +231,13 @@ def test_a_hold_that_is_over_at_once_says_nothing(sim):
     whole = case(sim, Bench(), 90, drop_n=0.0).shape
     short = replace(whole, let_off=whole.top + 10)
     assert read_constant_pull(short, motor=Motor()) is None
+
+
+def test_a_hold_that_a_hand_was_in_all_along_says_nothing(sim, monkeypatch):
+    """As a page reads a pull whose ramp has hardly ended; a mean of nothing is no number."""
+    shape = case(sim, Bench(), 91, drop_n=0.0).shape
+    monkeypatch.setattr(
+        "tensionlog.pulls.motor_hold.disturbed",
+        lambda trace, tooth: np.ones(len(trace.t), bool),
+    )
+    assert read_constant_pull(shape, motor=Motor()) is None
