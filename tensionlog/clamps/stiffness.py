@@ -23,11 +23,11 @@ from tensionlog.errors import ClampError
 SHARES = np.arange(0.005, 0.1001, 0.005)
 SHARE_MEAN, SHARE_SD = 0.045, 0.025
 WANDER = 0.005
-U_MOVE_MM = 0.02
+U_MOVE_MM = 0.01
 """What a screw of known pitch may be off by after a turn or two: slack and reading."""
 
 U_SPAN_M = 0.002
-LAW_DOUBT = 0.02
+LAW_DOUBT = 0.015
 """Strings of three laws of relaxation, simulated, came out within about this share."""
 
 LEAST_S = 1.0

@@ -85,8 +85,7 @@ def turn_guide(setup: CheckSetup, head: "HeadResult | None") -> Guide:
         )
     dials_n = sorted(setup.weekly_dials_n)
     dial_n = dials_n[len(dials_n) // 2]
-    line = head.at_3s or head.peak
-    start = {"note": "turn-start", "head_N": round(line.pull_n(dial_n), 2)}
+    start = {"note": "turn-start", "head_N": round(head.peak.pull_n(dial_n), 2)}
     values = {"dial_n": dial_n}
     passes_n = 0.5 * dial_n  # friction lets a third to nine tenths through
     return Guide(

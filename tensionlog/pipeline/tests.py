@@ -224,9 +224,9 @@ def _made_with(body: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _turn(test: MadeTest) -> Answer:
-    from tensionlog.clamps.turn import measure_turn
+    from tensionlog.clamps.turn import U_HEAD_PCT, measure_turn
 
-    wrap_deg = test.number("wrap_deg")
+    wrap_deg, u_head_pct = test.number("wrap_deg"), test.number("u_head_pct")
     result = measure_turn(
         t_s=test.t_s[~test.saturated],
         force_n=_newtons(test),
@@ -234,6 +234,8 @@ def _turn(test: MadeTest) -> Answer:
         start_s=test.interval.begin_s,
         end_s=test.end_s,
         wrap_deg=180.0 if wrap_deg is None else wrap_deg,
+        u_head_pct=U_HEAD_PCT if u_head_pct is None else u_head_pct,
+        locked=test.header.head in (None, "lockout"),
     )
     return result.answer()
 

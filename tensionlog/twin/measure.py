@@ -54,7 +54,9 @@ def play_turn(
     for at in range(tapped_i, tapped_i + steps(2.0), steps(0.5)):
         disturb.add(force, at, 0.3 * disturb.knock(rng))
     course.lay(start_s, np.concatenate([force, disturb.let_off(rng, from_n=float(force[-1]))]))
-    known_n = float(trace.force_n[tapped_i]) * float(rng.normal(1.0, 0.003))
+    # A dial table tells what the head pulls as it trips: a lock's force falls from there.
+    pulls_n = trace.force_n.max() if bench.head.name == "lockout" else trace.force_n[tapped_i]
+    known_n = float(pulls_n) * float(rng.normal(1.0, 0.003))
     course.notes.append(
         (start_s - 1.0, {"note": "turn-start", "head_N": round(known_n, 1), "wrap_deg": 180})
     )
@@ -65,6 +67,7 @@ def play_turn(
         "phi_tapped": float(passes[-1]),
         "tapped_s": start_s + tapped_i * DT_S,
         "head_n": float(trace.force_n[tapped_i]),
+        "table_n": float(pulls_n),
     }
     return _written(bench, course, {"turn": truth}, started, seed)
 

@@ -45,6 +45,46 @@ def test_slow_and_fast_converters(rate_hz):
     assert result.phi_tapped == pytest.approx(0.85, abs=0.008)
 
 
+def locked(*, taps=(0.05, 0.5, 0.45), relaxation=0.04, tau_s=0.2, sprung=0.0, rate_hz=80.0):
+    """A lock that pulls `HEAD_N` as it trips, the cell turned to its place before."""
+    t_s = np.arange(0.0, 17.0, 1.0 / rate_hz)
+    age_s = t_s - 4.2
+    head = HEAD_N * np.clip(1.0 + age_s / 1.2, 0.0, 1.0) ** 1.3
+    head *= 1.0 - relaxation * np.log10(1.0 + np.maximum(age_s, 0.0) / tau_s)
+    head -= HEAD_N * sprung * np.clip(age_s / 0.03, 0.0, 1.0)
+    share = np.full_like(t_s, 0.5)
+    for tap, through in enumerate(taps):
+        share[t_s >= 9.2 + 0.4 * tap] += 0.35 * through
+    force = np.where(t_s < 15.5, head * share, 0.0) + np.where(t_s < 0.9, -3.0, 1.7)
+    force += 0.05 * np.random.default_rng(1).normal(size=len(t_s))
+    return {"t_s": t_s, "force_n": force, "head_n": HEAD_N, "start_s": 1.5, "end_s": 16.0}
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        {"relaxation": 0.02},
+        {"relaxation": 0.07, "tau_s": 0.1},
+        {"relaxation": 0.07, "tau_s": 0.3},
+        {"taps": (0.5, 0.05, 0.0, 0.45)},
+        {"rate_hz": 10.0},
+        {"rate_hz": 320.0},
+        {"sprung": 0.02},
+    ],
+)
+def test_behind_a_lock_the_shares_are_those_of_the_trip(made):
+    result = measure_turn(**locked(**made), locked=True)
+    assert abs(result.phi_rest - 0.5) < 2.0 * result.u
+    assert abs(result.phi_tapped - 0.85) < 2.0 * result.u
+    assert result.u < (0.006 if made.get("rate_hz") != 10.0 else 0.015)
+
+
+def test_a_lock_that_nobody_tapped_has_a_still_share_alone():
+    result = measure_turn(**locked(taps=()), locked=True)
+    assert result.phi_rest == pytest.approx(0.5, abs=2.0 * result.u)
+    assert result.phi_tapped is None
+
+
 def test_without_a_tap_only_the_still_share_is_known():
     result = measure_turn(**turn(rest=0.5, tapped=0.5))
     assert result.phi_tapped is None

@@ -14,7 +14,7 @@ def test_the_turn_passes_less_at_rest_than_tapped(head: str, read_back):
     tapped, zero = truth["tapped_s"], played.truth["zero_n"]
 
     assert (start["note"], end["note"], start["wrap_deg"]) == ("turn-start", "turn-end", 180)
-    assert start["head_N"] == pytest.approx(truth["head_n"], rel=0.02)
+    assert start["head_N"] == pytest.approx(truth["table_n"], rel=0.02)
     assert 0.0 < truth["phi_rest"] < truth["phi_tapped"] < 1.0
     rest = (seen.level(tapped - 0.5, tapped - 0.1) - zero) / truth["head_n"]
     assert rest == pytest.approx(truth["phi_rest"], rel=0.03)
