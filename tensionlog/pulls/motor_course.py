@@ -8,6 +8,7 @@ the motor's answer begins when its band is left, be it in the middle of the fall
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,7 @@ class Grid:
         decades: Decades of time since the top at each, shape (m,).
         top_t: The ramp's end.
         boxes_s: The converter's averaging boxes, seconds.
-        place: Where the samples lie, in steps, shape (n,).
+        smear: What the converter makes of a force here: its weights, shape (m, n).
     """
 
     x: Floats
@@ -44,7 +45,7 @@ class Grid:
     decades: Floats
     top_t: float
     boxes_s: tuple[float, ...]
-    place: Floats
+    smear: Floats
 
     @staticmethod
     def of(t: Floats, *, top_t: float, boxes_s: Sequence[float], step_s: float) -> "Grid":
@@ -57,7 +58,7 @@ class Grid:
             decades=_decades(x - top_t),
             top_t=top_t,
             boxes_s=tuple(boxes_s),
-            place=(t - begin) / step_s,
+            smear=_smear((t - begin) / step_s, len(x), [box / step_s for box in boxes_s]),
         )
 
     def decades_at(self, t: Floats) -> Floats:
@@ -155,34 +156,41 @@ def _stopped(grid: Grid, relaxing: Floats, rows: Floats) -> Floats:
 def shown(grid: Grid, force: Floats) -> Floats:
     """Samples as the converter gives them, shape (b, n), of forces of shape (b, m)."""
     first = force[:, :1]
-    rows = force - first
-    for width_s in grid.boxes_s[:-1]:
-        total = _integral(rows)
-        rows = (total - _earlier(total, width_s / grid.step_s)) / (width_s / grid.step_s)
-    total = _integral(rows)
-    back = grid.boxes_s[-1] / grid.step_s
-    result: Floats = first + (_at(total, grid.place) - _at(total, grid.place - back)) / back
+    result: Floats = first + (force - first) @ grid.smear
     return result
 
 
-def _integral(rows: Floats) -> Floats:
-    """Trapezoids from the first entry on, which is 0, in steps; shape of `rows`."""
-    result: Floats = np.cumsum(rows, axis=1) - 0.5 * rows
-    return result
+def _smear(place: Floats, m: int, boxes: Sequence[float]) -> Floats:
+    """Weights of `m` forces in samples at `place`, shape (m, n); all lengths in steps.
+
+    Every box is a difference of integrals, so that one impulse tells what all of them do.
+    """
+    back = boxes[-1]
+    length = int(np.ceil(sum(boxes))) + len(boxes) + 4
+    total = _of_impulse(length, tuple(boxes))
+    # From the newest force that counts to the oldest, for each sample.
+    index = np.floor(place).astype(np.int64)[:, None] + 1 - np.arange(length)
+    since = place[:, None] - index
+    entries = np.arange(-1.0, length)
+    held = np.interp(since, entries, total) - np.interp(since - back, entries, total)
+    inside = (index >= 0) & (index < m)
+    weights = np.zeros((m, len(place)))
+    sample = np.broadcast_to(np.arange(len(place))[:, None], index.shape)
+    weights[index[inside], sample[inside]] = held[inside] / back
+    return weights
 
 
-def _earlier(total: Floats, back: float) -> Floats:
-    low = int(back)
-    part = back - low
-    out = np.zeros_like(total)
-    out[:, low:] = (1.0 - part) * total[:, : total.shape[1] - low]
-    out[:, low + 1 :] += part * total[:, : total.shape[1] - low - 1]
-    return out
-
-
-def _at(total: Floats, place: Floats) -> Floats:
-    inside = np.clip(place, 0.0, total.shape[1] - 1.001)
-    low = inside.astype(np.int64)
-    part = inside - low
-    result: Floats = total[:, low] * (1.0 - part) + total[:, low + 1] * part
-    return result
+@lru_cache(maxsize=64)
+def _of_impulse(length: int, boxes: tuple[float, ...]) -> Floats:
+    """Integral of an impulse behind all boxes but the last, from −1 on: (length + 1,)."""
+    rows = np.zeros(length)
+    rows[0] = 1.0
+    for width in boxes[:-1]:
+        total = np.cumsum(rows) - 0.5 * rows
+        low = int(width)
+        part = width - low
+        earlier = np.zeros(length)
+        earlier[low:] = (1.0 - part) * total[: length - low]
+        earlier[low + 1 :] += part * total[: length - low - 1]
+        rows = (total - earlier) / width
+    return np.append(0.0, np.cumsum(rows) - 0.5 * rows)
