@@ -77,6 +77,9 @@ def _found(hold: Held, motor: Motor, near: Sequence[float]) -> Dip | None:
     if by_rule is not None and by_rule.gain > SURE_GAIN and by_rule.seen:
         if by_rule.misfit < FAIR_MISFIT:
             return by_rule
+    if by_rule is not None and by_rule.gain < UNSURE_GAIN and by_rule.misfit < FAIR_MISFIT:
+        # The rule explains the hold without a release: a bend of it would be a false one.
+        return by_rule
     dip = _best_dip(hold, motor, near)
     if by_rule is None or (dip is not None and dip.seen):
         return dip

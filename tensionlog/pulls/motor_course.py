@@ -37,7 +37,8 @@ class Grid:
         decades: Decades of time since the top at each, shape (m,).
         top_t: The ramp's end.
         boxes_s: The converter's averaging boxes, seconds.
-        smear: What the converter makes of a force here: its weights, shape (m, n).
+        seen: Entries that each sample averages, shape (n, l).
+        weights: Their shares in it, shape (n, l).
     """
 
     x: Floats
@@ -45,20 +46,23 @@ class Grid:
     decades: Floats
     top_t: float
     boxes_s: tuple[float, ...]
-    smear: Floats
+    seen: NDArray[np.intp]
+    weights: Floats
 
     @staticmethod
     def of(t: Floats, *, top_t: float, boxes_s: Sequence[float], step_s: float) -> "Grid":
         """A grid that covers samples at `t` and what the converter averages before them."""
         begin = float(t[0]) - sum(boxes_s) - 3.0 * step_s
         x = np.arange(begin, float(t[-1]) + 2.0 * step_s, step_s)
+        seen, weights = _smear((t - begin) / step_s, [box / step_s for box in boxes_s])
         return Grid(
             x=x,
             step_s=step_s,
             decades=_decades(x - top_t),
             top_t=top_t,
             boxes_s=tuple(boxes_s),
-            smear=_smear((t - begin) / step_s, len(x), [box / step_s for box in boxes_s]),
+            seen=np.minimum(np.maximum(seen, 0), len(x) - 1),
+            weights=weights,
         )
 
     def decades_at(self, t: Floats) -> Floats:
@@ -71,6 +75,12 @@ def _decades(since_s: Floats) -> Floats:
     return result
 
 
+USES = ("as", "ac", "as", "asr", "asc", "ac", "as")
+"""What each piece of a course is made of: a − s·decades − r·x + c·exp((x₁ − x)/τ)."""
+
+A, S, R, C, X1 = range(5)
+
+
 def course(grid: Grid, rows: Floats, mode: str) -> Floats:
     """Force on the grid for each row of parameters, shape (b, m).
 
@@ -79,105 +89,160 @@ def course(grid: Grid, rows: Floats, mode: str) -> Floats:
         rows: Parameters, shape (b, 9), columns as above.
         mode: One of `MODES`.
     """
-    level, slope, drop, upper, begin, fall_s, ln_tau, band, short = rows.T[:, :, None]
-    since = grid.x - begin
-    relaxing = level - slope * (grid.decades - grid.decades_at(begin))
-    ramp = np.clip(since / fall_s, 0.0, 1.0)
-    if mode == "lasting":
-        return _left_alone(grid, relaxing, ramp, rows)
+    return courses(grid, [(mode, rows)])
+
+
+def courses(grid: Grid, wanted: Sequence[tuple[str, Floats]]) -> Floats:
+    """Force on the grid for rows of several modes, one mode behind the other.
+
+    What numpy costs a call is more than what it costs a row: modes are worked out at once.
+    """
+    made = [_pieces(grid, rows, mode) for mode, rows in wanted]
+    parts = np.concatenate([part for part, _ in made], axis=2)[..., None]
+    ends = np.concatenate([end for _, end in made], axis=1)
+    rates = np.concatenate([np.exp(-rows[:, LN_TAU]) for _, rows in wanted])[:, None]
+    firsts = [0, *np.searchsorted(grid.x, ends.min(axis=1)).tolist()]
+    lasts = [*np.searchsorted(grid.x, ends.max(axis=1)).tolist(), len(grid.x)]
+    out = np.empty((ends.shape[1], len(grid.x)))
+    done = 0
+    for k, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
+        if last <= first:
+            continue
+        piece = _piece(grid, slice(first, last), parts[k], rates, USES[k])
+        done = min(done, last)
+        if done > first:
+            now = grid.x[first:done] >= ends[k - 1, :, None]
+            np.copyto(out[:, first:done], piece[:, : done - first], where=now)
+            out[:, done:last] = piece[:, done - first :]
+        else:
+            out[:, first:last] = piece
+        done = last
+    return out
+
+
+def _piece(grid: Grid, where: slice, part: Floats, rates: Floats, uses: str) -> Floats:
+    """One piece of every course on a part of the grid; `part` of shape (5, b, 1)."""
+    x = grid.x[where]
+    force: Floats = part[A]
+    if "s" in uses:
+        force = force - part[S] * grid.decades[where]
+    if "r" in uses:
+        force = force - part[R] * x
+    if "c" in uses:
+        force = force + part[C] * np.exp(np.minimum((part[X1] - x) * rates, 40.0))
+    return force
+
+
+def _pieces(grid: Grid, rows: Floats, mode: str) -> tuple[Floats, Floats]:
+    """Coefficients of the pieces, shape (7, 5, b), and the ends of all but the last."""
+    level, slope, drop, upper, begin, fall_s, ln_tau, band, short = rows.T
+    parts, ends = np.zeros((7, 5, len(rows))), np.empty((6, len(rows)))
     tau = np.exp(ln_tau)
     left = np.maximum(short * band, 1e-6)
-    least = np.maximum(drop, 1e-9)
+    fallen = begin + fall_s
+    at_begin = grid.decades_at(begin)
     if mode == "pulling":
-        before = _started(grid, since, rows)
-        wait, low = np.zeros_like(level), level
+        _started(grid, rows, parts, ends)
+        wait, low = begin, level
     else:
-        before = _stopped(grid, relaxing, rows) - drop * ramp
-        gap = np.clip(level - upper + band, 0.0, least)
-        wait, low = fall_s * gap / least, level - gap
-    # While the force falls and the motor pulls, it tends to where both keep the balance.
-    tends = upper - drop * tau / fall_s
-    lowest = tends + (low - tends) * np.exp(-(fall_s - wait) / tau)
-    stop = fall_s + tau * np.log(np.maximum((upper - lowest) / left, 1.0))
-    after_fall = since > fall_s
-    towards = np.where(after_fall, upper, tends)
-    origin = np.where(after_fall, fall_s, wait)
-    first = np.where(after_fall, lowest, low)
-    moving = towards + (first - towards) * np.exp(-np.maximum(since - origin, 0.0) / tau)
-    reached = np.minimum(upper - left, np.maximum(lowest, upper - left))
-    resting = reached - slope * (grid.decades - grid.decades_at(begin + stop))
-    after = np.where(since <= stop, moving, resting)
-    return np.asarray(np.where(since <= wait, before, after))
+        _stopped(grid, rows, parts, ends, at_begin=at_begin)
+    if mode == "lasting":
+        start, low = _left_alone(grid, rows, parts, at_begin=at_begin)
+        ends[3], ends[4], lowest = fallen, start, np.minimum(low, upper - left)
+        stop = start + tau * np.log((upper - lowest) / left)
+        reached = upper - left
+    else:
+        if mode == "resting":
+            least = np.maximum(drop, 1e-9)
+            gap = np.minimum(np.maximum(level - upper + band, 0.0), least)
+            wait, low = begin + fall_s * gap / least, level - gap
+        # While the force falls and the motor pulls, it tends to where both keep the balance.
+        tends = upper - drop * tau / fall_s
+        lowest = tends + (low - tends) * np.exp((wait - fallen) / tau)
+        parts[4, A], parts[4, C], parts[4, X1] = tends, low - tends, wait
+        ends[3], ends[4], start = wait, fallen, fallen
+        stop = fallen + tau * np.log(np.maximum((upper - lowest) / left, 1.0))
+        reached = np.minimum(upper - left, np.maximum(lowest, upper - left))
+    ends[5] = stop
+    parts[5, A], parts[5, C], parts[5, X1] = upper, lowest - upper, start
+    parts[6, A], parts[6, S] = reached + slope * grid.decades_at(stop), slope
+    return parts, ends
 
 
-def _left_alone(grid: Grid, relaxing: Floats, ramp: Floats, rows: Floats) -> Floats:
-    """A fall within the band; the motor starts of itself once the lower edge is reached."""
-    level, slope, drop, upper, begin, fall_s, ln_tau, band, short = rows.T[:, :, None]
-    tau = np.exp(ln_tau)
-    left = np.maximum(short * band, 1e-6)
+def _left_alone(
+    grid: Grid, rows: Floats, parts: Floats, *, at_begin: Floats
+) -> tuple[Floats, Floats]:
+    """A fall within the band; the motor starts of itself once the lower edge is reached.
+
+    Returns:
+        When it starts, and the force there.
+    """
+    level, slope, drop, upper, begin, fall_s, _, band, _ = rows.T
     to_go = np.maximum(level - drop - upper + band, 0.0)
-    decades = grid.decades_at(begin) + to_go / np.maximum(slope, 1e-3)
+    decades = at_begin + to_go / np.maximum(slope, 1e-3)
     start = grid.top_t + 10.0 ** np.minimum(decades, 3.0) - ORIGIN_S
     start = np.maximum(start, begin + fall_s)
-    low = level - slope * (grid.decades_at(start) - grid.decades_at(begin)) - drop
-    missing = np.maximum(upper - low, left)
-    stop = start + tau * np.log(missing / left)
-    moving = upper - missing * np.exp(-np.maximum(grid.x - start, 0.0) / tau)
-    rest = upper - left - slope * (grid.decades - grid.decades_at(stop))
-    before = _stopped(grid, relaxing, rows) - drop * ramp
-    after = np.where(grid.x <= stop, moving, rest)
-    return np.asarray(np.where(grid.x <= start, before, after))
+    at_one = level + slope * at_begin - drop
+    parts[4, A], parts[4, S] = at_one, slope
+    return start, at_one - slope * grid.decades_at(start)
 
 
-def _started(grid: Grid, since: Floats, rows: Floats) -> Floats:
+def _started(grid: Grid, rows: Floats, parts: Floats, ends: Floats) -> None:
     """Force before the fall where the motor pulls: at rest until the band was left."""
-    level, slope, _, upper, begin, _, ln_tau, band, _ = rows.T[:, :, None]
-    tau = np.exp(ln_tau)
+    level, slope, _, upper, begin, _, ln_tau, band, _ = rows.T
     missing = np.maximum(upper - level, 1e-6)
-    start = -tau * np.log(np.maximum(band / missing, 1.0))
-    moving = upper - missing * np.exp(-np.clip(since, start, 0.0) / tau)
-    at_rest = slope * (grid.decades_at(begin + start) - grid.decades)
-    return np.asarray(np.where(since < start, moving + at_rest, moving))
+    start = begin - np.exp(ln_tau) * np.log(np.maximum(band / missing, 1.0))
+    lowest = upper - np.maximum(missing, band)
+    parts[0, A], parts[0, S] = lowest + slope * grid.decades_at(start), slope
+    parts[1, A], parts[1, C], parts[1, X1] = upper, lowest - upper, start
+    ends[0], ends[1:3] = start, begin
 
 
-def _stopped(grid: Grid, relaxing: Floats, rows: Floats) -> Floats:
-    """Force before the fall where the motor rests: it pulled until its last stop."""
-    level, slope, _, upper, begin, _, ln_tau, band, short = rows.T[:, :, None]
+def _stopped(
+    grid: Grid, rows: Floats, parts: Floats, ends: Floats, *, at_begin: Floats
+) -> None:
+    """Force before the fall where the motor rests, and the fall until it starts.
+
+    The motor pulled until its last stop, which was when the force lay as far below as the
+    string has lost since.
+    """
+    level, slope, drop, upper, begin, fall_s, ln_tau, band, short = rows.T
     left = np.maximum(short * band, 1e-6)
     lost = upper - left - level
-    decades = grid.decades_at(begin) - lost / np.maximum(slope, 1e-3)
-    stop = grid.top_t + 10.0 ** np.clip(decades, -9.0, 3.0) - ORIGIN_S
-    ago = np.clip((stop - grid.x) / np.exp(ln_tau), 0.0, 8.0)
-    pulled = upper - left * np.exp(ago)
-    moving = (lost > 0.0) & (grid.x < stop)
-    return np.asarray(np.where(moving, np.maximum(pulled, upper - band), relaxing))
+    decades = at_begin - lost / np.maximum(slope, 1e-3)
+    stop = grid.top_t + 10.0 ** np.minimum(np.maximum(decades, -9.0), 3.0) - ORIGIN_S
+    stop = np.where(lost > 0.0, stop, -1e9)
+    # It did not begin below the band, and not forever ago.
+    pulled = np.minimum(np.maximum(np.log(band / left), 0.0), 8.0)
+    parts[0, A] = upper - left * np.exp(pulled)
+    parts[1, A], parts[1, C], parts[1, X1] = upper, -left, stop
+    parts[2:4, A], parts[2:4, S] = level + slope * at_begin, slope
+    parts[3, R] = drop / fall_s
+    parts[3, A] += parts[3, R] * begin
+    ends[0], ends[1], ends[2] = stop - np.exp(ln_tau) * pulled, stop, begin
 
 
 def shown(grid: Grid, force: Floats) -> Floats:
     """Samples as the converter gives them, shape (b, n), of forces of shape (b, m)."""
-    first = force[:, :1]
-    result: Floats = first + (force - first) @ grid.smear
-    return result
+    # Not a product of matrices: for so small ones its threads cost more than the product.
+    averaged = np.take(force, grid.seen, axis=1)
+    return np.asarray(np.einsum("bnl,nl->bn", averaged, grid.weights))
 
 
-def _smear(place: Floats, m: int, boxes: Sequence[float]) -> Floats:
-    """Weights of `m` forces in samples at `place`, shape (m, n); all lengths in steps.
+def _smear(place: Floats, boxes: Sequence[float]) -> tuple[NDArray[np.intp], Floats]:
+    """Entries and weights of the forces in samples at `place`; all lengths in steps.
 
     Every box is a difference of integrals, so that one impulse tells what all of them do.
     """
     back = boxes[-1]
-    length = int(np.ceil(sum(boxes))) + len(boxes) + 4
+    length = int(np.ceil(sum(boxes))) + len(boxes) + 1
     total = _of_impulse(length, tuple(boxes))
     # From the newest force that counts to the oldest, for each sample.
-    index = np.floor(place).astype(np.int64)[:, None] + 1 - np.arange(length)
+    index = np.floor(place).astype(np.intp)[:, None] + 1 - np.arange(length)
     since = place[:, None] - index
     entries = np.arange(-1.0, length)
     held = np.interp(since, entries, total) - np.interp(since - back, entries, total)
-    inside = (index >= 0) & (index < m)
-    weights = np.zeros((m, len(place)))
-    sample = np.broadcast_to(np.arange(len(place))[:, None], index.shape)
-    weights[index[inside], sample[inside]] = held[inside] / back
-    return weights
+    return index, held / back
 
 
 @lru_cache(maxsize=64)

@@ -1,13 +1,14 @@
 """How far a fitted course holds: outward until the motor switches once more."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tensionlog.pulls.motor import Motor
-from tensionlog.pulls.motor_course import LN_TAU, course, shown
-from tensionlog.pulls.motor_exact import Fitted, fit_course, grid_of
+from tensionlog.pulls.motor_course import LN_TAU, courses, shown
+from tensionlog.pulls.motor_exact import Fitted, Start, fit_course, stretch_of
 from tensionlog.pulls.motor_hold import Held
 from tensionlog.pulls.motor_starts import prior_of
 
@@ -38,12 +39,11 @@ def followed_out(
         if wider == (first, last):
             break
         first, last = wider
-        trace = hold.trace.kept(slice(first, last))
+        stretch = stretch_of(hold.trace.kept(slice(first, last)), hold.top_t)
         prior = prior_of(hold, motor, fitted.p)
         prior.means[LN_TAU:] = [np.log(motor.tau_s), *_band(hold, motor)]
-        fitted = fit_course(
-            trace, fitted.p, prior, mode=fitted.mode, top_t=hold.top_t, rounds=4
-        )
+        start = Start(mode=fitted.mode, p=fitted.p, prior=prior)
+        fitted = fit_course(stretch, start, rounds=8)
     return Followed(fitted=fitted, first=first, last=last)
 
 
@@ -59,7 +59,7 @@ def _reached(hold: Held, fitted: Fitted, first: int, last: int) -> tuple[int, in
     few = max(2, round(0.025 / trace.period))
     settle = few + int(np.ceil(sum(trace.boxes_s) / trace.period))
     low, high = np.searchsorted(trace.t, trace.t[[first, last - 1]] + [-REACH_S, REACH_S])
-    off = deviations(hold, fitted, int(low), int(high))
+    off = deviations(hold, [fitted], int(low), int(high))[0]
     out = np.abs(np.convolve(off, np.ones(few) / np.sqrt(few), "same")) > OUT_OF_LINE
     before = np.flatnonzero(out[: first - low])
     after = np.flatnonzero(out[last - low :])
@@ -68,10 +68,9 @@ def _reached(hold: Held, fitted: Fitted, first: int, last: int) -> tuple[int, in
     return begin, end
 
 
-def deviations(hold: Held, fitted: Fitted, first: int, last: int) -> Floats:
-    """Samples less the course, in deviations of the noise, shape (last − first,)."""
-    trace = hold.trace.kept(slice(first, last))
-    grid = grid_of(trace, hold.top_t)
-    model = shown(grid, course(grid, fitted.p[None], fitted.mode))[0]
-    result: Floats = (trace.y - model) / trace.noise
+def deviations(hold: Held, fitted: Sequence[Fitted], first: int, last: int) -> Floats:
+    """Samples less each course, in deviations of the noise, shape (f, last − first)."""
+    stretch = stretch_of(hold.trace.kept(slice(first, last)), hold.top_t)
+    model = shown(stretch.grid, courses(stretch.grid, [(f.mode, f.p[None]) for f in fitted]))
+    result: Floats = (stretch.trace.y - model) / stretch.trace.noise
     return result

@@ -15,11 +15,11 @@ from tensionlog.pulls.dip import FALLS_S
 from tensionlog.pulls.motor import Motor
 from tensionlog.pulls.motor_course import BEGIN, DROP, LEVEL, LN_TAU, MODES, SLOPE
 from tensionlog.pulls.motor_dip import BETTER_BY, CLEAR_GAIN, Dip
-from tensionlog.pulls.motor_exact import Fitted, chi2_of, fit_course
+from tensionlog.pulls.motor_exact import Fitted, stretch_of
 from tensionlog.pulls.motor_follow import Followed, deviations, followed_out
 from tensionlog.pulls.motor_hold import Held
 from tensionlog.pulls.motor_near import Near, State, near_to, solve, teeth
-from tensionlog.pulls.motor_starts import core, fitted_in, prior_of, roughly, starts_of
+from tensionlog.pulls.motor_starts import core, fitted_in, roughly, tooth_alone
 
 Floats = NDArray[np.float64]
 
@@ -109,16 +109,19 @@ def _fitted(hold: Held, motor: Motor, look: _Look, *, hopeless: bool) -> Dip | N
     first, last = look.first, look.last
     deep = look.rough.coefficients[3] > 1.5 * motor.tooth * hold.level
     modes = MODES[: 1 if hopeless else 2 if deep else 3]
-    fits = [fitted_in(hold, motor, mode, look.rough, first, last) for mode in modes]
     at = look.rough.fall_t
-    some = [f for f in fits if f is not None and _is_sane(f, hold, motor, at)]
+    trace = hold.trace.kept(slice(first, last))
+    stretch = stretch_of(trace, hold.top_t)
+    # What a tooth alone explains is asked only where a release seems to explain more.
+    alone = [] if hopeless else [tooth_alone(hold, motor, look.rough, stretch)]
+    fits, teeth_alone = fitted_in(hold, motor, modes, look.rough, stretch, more=alone)
+    some = [f for f in fits if _is_sane(f, hold, motor, at)]
     if not some:
         return None
     best = min(some, key=lambda f: f.chi2)
-    whole = replace(look.near, trace=hold.trace.kept(slice(first, last)))
-    null = _without(whole, motor)
+    null = _without(replace(look.near, trace=trace), motor)
     if (null - best.chi2) / max(1.0, best.misfit) > BETTER_BY:
-        null = min(null, _tooth_alone(hold, motor, look))
+        null = min([null, *(f.chi2 for f in teeth_alone)])
     gain = (null - best.chi2) / max(1.0, best.misfit)
     if hopeless or gain < HOPELESS:
         return _dip([Followed(fitted=best, first=first, last=last)], hold, motor, gain)
@@ -145,22 +148,13 @@ def _without(near: Near, motor: Motor) -> float:
     return float(solve(near, tables, teeth(near, motor)).chi2.min())
 
 
-def _tooth_alone(hold: Held, motor: Motor, look: _Look) -> float:
-    """Least chi-square of a motor that starts by its own rule, nothing having fallen."""
-    trace = hold.trace.kept(slice(look.first, look.last))
-    rows = starts_of(hold, motor, "lasting", look.rough)
-    rows[:, DROP] = 0.0
-    chi2 = chi2_of(trace, rows, mode="lasting", top_t=hold.top_t)
-    prior = prior_of(hold, motor, rows[int(np.argmin(chi2))])
-    prior.sds[DROP] = 1e-3 * hold.trace.noise
-    fitted = fit_course(trace, prior.means, prior, mode="lasting", top_t=hold.top_t)
-    return fitted.chi2
-
-
 def _dip(followed: list[Followed], hold: Held, motor: Motor, gain: float) -> Dip:
     """The modes that fit, weighed by how well they do where all of them were fitted."""
     first, last = max(f.first for f in followed), min(f.last for f in followed)
-    left = np.array([(deviations(hold, f.fitted, first, last) ** 2).sum() for f in followed])
+    left = np.zeros(len(followed))
+    if len(followed) > 1:
+        apart = deviations(hold, [f.fitted for f in followed], first, last)
+        left = (apart**2).sum(axis=1)
     weight = np.exp(-0.5 * (left - left.min()))
     weight /= weight.sum()
     best = followed[int(np.argmin(left))].fitted

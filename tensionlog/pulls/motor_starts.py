@@ -1,5 +1,6 @@
 """Where the fit of a release begins: its surroundings, its modes, what is known of it."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from tensionlog.pulls.motor_course import (
     SLOPE,
     UPPER,
 )
-from tensionlog.pulls.motor_exact import Fitted, Prior, chi2_of, fit_course
+from tensionlog.pulls.motor_exact import Fitted, Prior, Start, Stretch, chi2_of, fit_courses
 from tensionlog.pulls.motor_hold import Held
 from tensionlog.pulls.motor_near import Guess, Near, State, best_of
 
@@ -72,23 +73,74 @@ def roughly(hold: Held, near: Near, motor: Motor) -> State:
 
 
 def fitted_in(
-    hold: Held, motor: Motor, mode: str, rough: State, first: int, last: int
-) -> Fitted | None:
-    """A release in one mode; None where the motor would not have met it so."""
-    trace = hold.trace.kept(slice(first, last))
-    rows = starts_of(hold, motor, mode, rough)
-    chi2 = chi2_of(trace, rows, mode=mode, top_t=hold.top_t)
-    best: Fitted | None = None
-    for start in _apart(rows[np.argsort(chi2)]):
-        prior = prior_of(hold, motor, start)
-        found = fit_course(trace, start, prior, mode=mode, top_t=hold.top_t)
-        if best is None or found.chi2 < best.chi2:
-            best = found
-        if best.misfit < POOR_MISFIT:
-            break
-    assert best is not None  # there is a start
-    gap = best.p[LEVEL] - best.p[UPPER] + 1.02 * best.p[BAND]
-    return None if mode == "lasting" and best.p[DROP] > gap else best
+    hold: Held,
+    motor: Motor,
+    modes: Sequence[str],
+    rough: State,
+    stretch: Stretch,
+    *,
+    more: Sequence[Start] = (),
+) -> tuple[list[Fitted], list[Fitted]]:
+    """A release in some modes, where the motor would have met it so.
+
+    Args:
+        hold: The hold.
+        motor: Its motor.
+        modes: Ways in which the motor may meet the fall, as ordered in `MODES`.
+        rough: The release as the tables have it.
+        stretch: The samples that are fitted.
+        more: Further starts to be fitted beside them.
+
+    Returns:
+        The best of each mode that is possible, and what came of the further starts.
+    """
+    starts = _starts(hold, motor, modes, rough, stretch)
+    fits = fit_courses(stretch, [*(some[0] for some in starts), *more])
+    best, further = fits[: len(modes)], fits[len(modes) :]
+    again = [
+        (k, start)
+        for k, some in enumerate(starts)
+        if best[k].misfit >= POOR_MISFIT
+        for start in some[1:]
+    ]
+    if again:
+        for (k, _), found in zip(
+            again, fit_courses(stretch, [start for _, start in again]), strict=True
+        ):
+            best[k] = min(best[k], found, key=lambda fitted: fitted.chi2)
+    return [fitted for fitted in best if _is_met(fitted)], further
+
+
+def _is_met(fitted: Fitted) -> bool:
+    """Whether the motor would leave such a fall as it is, if that is what was fitted."""
+    gap = fitted.p[LEVEL] - fitted.p[UPPER] + 1.02 * fitted.p[BAND]
+    return not (fitted.mode == "lasting" and fitted.p[DROP] > gap)
+
+
+def _starts(
+    hold: Held, motor: Motor, modes: Sequence[str], rough: State, stretch: Stretch
+) -> list[list[Start]]:
+    """The few best starts of each mode, best first."""
+    rows = [starts_of(hold, motor, mode, rough) for mode in modes]
+    chi2 = chi2_of(stretch, list(zip(modes, rows, strict=True)))
+    parts = np.split(chi2, np.cumsum([len(some) for some in rows])[:-1])
+    return [
+        [
+            Start(mode=mode, p=row, prior=prior_of(hold, motor, row))
+            for row in _apart(some[np.argsort(part)])
+        ]
+        for mode, some, part in zip(modes, rows, parts, strict=True)
+    ]
+
+
+def tooth_alone(hold: Held, motor: Motor, rough: State, stretch: Stretch) -> Start:
+    """A motor that starts by its own rule, nothing having fallen."""
+    rows = starts_of(hold, motor, "lasting", rough)
+    rows[:, DROP] = 0.0
+    row = rows[int(np.argmin(chi2_of(stretch, [("lasting", rows)])))]
+    prior = prior_of(hold, motor, row)
+    prior.sds[DROP] = 1e-3 * hold.trace.noise
+    return Start(mode="lasting", p=prior.means, prior=prior)
 
 
 def _apart(rows: Floats) -> list[Floats]:

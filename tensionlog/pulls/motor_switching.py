@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from tensionlog.pulls.dip import CONVERTERS, MIDDLE_CONVERTER, USUAL_CONVERTER
 from tensionlog.pulls.motor import Motor, Switching
 from tensionlog.pulls.motor_course import BAND, BEGIN, LN_TAU, SHORT, SLOPE
-from tensionlog.pulls.motor_exact import Fitted, fit_course
+from tensionlog.pulls.motor_exact import Fitted, Start, fit_course, stretch_of
 from tensionlog.pulls.motor_follow import followed_out
 from tensionlog.pulls.motor_hold import Held
 from tensionlog.pulls.motor_near import near_to
@@ -98,9 +98,9 @@ def _told(fallen: Fallen, motor: Motor) -> _Told | None:
     first, last = core(hold.trace, rough.fall_t, motor)
     if last - first < 10:
         return None
-    modes = ("resting", "pulling")
-    fits = [fitted_in(hold, motor, mode, rough, first, last) for mode in modes]
-    fitted = min((f for f in fits if f is not None), key=lambda f: f.chi2)
+    stretch = stretch_of(hold.trace.kept(slice(first, last)), hold.top_t)
+    fits, _ = fitted_in(hold, motor, ("resting", "pulling"), rough, stretch)
+    fitted = min(fits, key=lambda f: f.chi2)
     return _Told(fallen=fallen, fitted=fitted, first=first, last=last)
 
 
@@ -112,14 +112,9 @@ def _behind(told: _Told, motor: Motor, converter: tuple[float, ...]) -> _Told:
     later = 0.5 * told.fallen.period * (sum(motor.converter) - sum(converter))
     start = told.fitted.p.copy()
     start[BEGIN] += later
-    fitted = fit_course(
-        hold.trace.kept(slice(told.first, told.last)),
-        start,
-        prior_of(hold, motor, start),
-        mode=told.fitted.mode,
-        top_t=hold.top_t,
-        rounds=5,
-    )
+    stretch = stretch_of(hold.trace.kept(slice(told.first, told.last)), hold.top_t)
+    prior = prior_of(hold, motor, start)
+    fitted = fit_course(stretch, Start(mode=told.fitted.mode, p=start, prior=prior), rounds=8)
     return replace(told, fitted=fitted)
 
 

@@ -15,9 +15,10 @@ from tensionlog.pulls.motor_course import (
     UPPER,
     Grid,
     course,
+    courses,
     shown,
 )
-from tensionlog.pulls.motor_exact import Prior, fit_course
+from tensionlog.pulls.motor_exact import Prior, Start, fit_course, fit_courses, stretch_of
 
 TOP_T = 5.0
 TIMES = np.arange(6.0, 8.0, 0.0125)
@@ -109,7 +110,34 @@ def test_a_fit_finds_what_made_the_samples(drop, begin, tau, mode):
     start[[LEVEL, DROP, UPPER, BEGIN, LN_TAU]] += [0.05, 0.2, 0.05, 0.004, 0.05]
     sds = np.array([1e3, 1.0, 1e3, 5.0, 0.02, 0.008, 0.3, 0.02, 0.005])
     prior = Prior(means=np.where(sds < 0.9, start, true), sds=sds)
-    found = fit_course(trace, start, prior, mode=mode, top_t=TOP_T, rounds=20)
+    found = fit_course(
+        stretch_of(trace, TOP_T), Start(mode=mode, p=start, prior=prior), rounds=20
+    )
 
     assert abs(found.p[DROP] - drop) < 3.0 * found.u_drop + 0.01
     assert found.misfit < 1.0
+
+
+def test_fits_side_by_side_are_those_of_each_alone():
+    true = parameters(drop=3.0, level=99.9)
+    y = shown(grid(0.002), course(grid(0.002), true[None], "resting"))[0]
+    y = y + np.random.default_rng(3).normal(0.0, 0.03, len(y))
+    trace = Trace(t=TIMES, y=y, noise=0.03, period=0.0125, boxes_s=BOXES)
+    sds = np.array([1e3, 1.0, 1e3, 5.0, 0.02, 0.008, 0.3, 0.02, 0.005])
+    starts = [Start(mode=mode, p=true, prior=Prior(means=true, sds=sds)) for mode in MODES]
+    stretch = stretch_of(trace, TOP_T)
+
+    for start, beside in zip(starts, fit_courses(stretch, starts), strict=True):
+        alone = fit_course(stretch, start)
+        assert beside.mode == alone.mode == start.mode
+        assert beside.p == pytest.approx(alone.p, rel=1e-6, abs=1e-6)
+        assert beside.chi2 == pytest.approx(alone.chi2, rel=1e-6)
+
+
+def test_courses_of_several_modes_at_once_are_those_of_each_alone():
+    there = grid()
+    rows = np.vstack([parameters(drop=d, level=v) for d in (0.2, 2.0) for v in (99.6, 100.3)])
+    together = courses(there, [(mode, rows) for mode in MODES])
+
+    for k, mode in enumerate(MODES):
+        assert together[4 * k : 4 * k + 4] == pytest.approx(course(there, rows, mode))
