@@ -23,7 +23,7 @@ from tensionlog.pulls.motor_starts import core, fitted_in, roughly, tooth_alone
 
 Floats = NDArray[np.float64]
 
-AS_WELL = 12.0
+AS_WELL = 20.0
 """A mode is counted, too, where its chi-square is greater by less than this."""
 
 ASIDE_S = 0.03
