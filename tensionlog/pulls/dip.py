@@ -117,11 +117,10 @@ def smeared(rows: Floats, widths_s: Sequence[float]) -> Floats:
         total = np.cumsum(rows, axis=1) - 0.5 * (rows + rows[:, :1])
         back = width_s / STEP_S
         low = int(back)
-        earlier = np.zeros_like(total)
         part = back - low
-        earlier[:, low:] += (1.0 - part) * total[:, : total.shape[1] - low]
-        earlier[:, low + 1 :] += part * total[:, : total.shape[1] - low - 1]
-        rows = (total - earlier) / back
+        rows = total / back
+        rows[:, low:] -= ((1.0 - part) / back) * total[:, : total.shape[1] - low]
+        rows[:, low + 1 :] -= (part / back) * total[:, : total.shape[1] - low - 1]
     return rows
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionlog.pulls.dip import STEP_S, look_up, smeared
+from tensionlog.pulls.dip import STEP_S, smeared
 
 Floats = NDArray[np.float64]
 
@@ -35,31 +35,46 @@ def fallen_variants(x: Floats, variants: Floats, boxes_s: Sequence[float]) -> Fl
     """
     omega, decay, fall_s, sooner_s = variants.T
     rate = 1j * omega - decay
-    share = 1.0 - 1j * decay / omega
-    elapsed = x + sooner_s[:, None]
-    whole = float(fall_s.max()) + sum(boxes_s) + 2.0 * STEP_S
-    early = np.arange(0.0, whole + 3.0 * STEP_S, STEP_S)
-    start = np.vstack(
-        [
-            _from(early, omega=w, decay=a, fall_s=f)
-            for w, a, f in zip(omega, decay, fall_s, strict=True)
-        ]
-    )
-    start = smeared(start, boxes_s)
-    factor = share
+    factor = (1.0 - 1j * decay / omega) * np.exp(rate * sooner_s)
     for width in (fall_s, *boxes_s):
         factor = factor * (1.0 - np.exp(-rate * width)) / (rate * width)
-    result: Floats = (factor[:, None] * np.exp(rate[:, None] * np.maximum(elapsed, 0.0))).real
-    near = np.flatnonzero((x < whole + 0.1) & (x > -0.1))
-    result[:, x <= -0.1] = 0.0
-    for row, table in zip(range(len(variants)), start, strict=True):
-        at = elapsed[row, near]
-        result[row, near] = np.where(at < whole, look_up(table, at), result[row, near])
+    whole = float(fall_s.max()) + sum(boxes_s) + 2.0 * STEP_S
+    result = np.zeros((len(variants), len(x)))
+    begun = np.flatnonzero(x > -0.1)
+    # Most variants share a swing: each is worked out once.
+    swings = {s: np.exp(s * x[begun]) for s in rate.tolist()}
+    moving = np.stack([swings[s] for s in rate.tolist()])
+    result[:, begun] = (factor[:, None] * moving).real
+    near = begun[x[begun] < whole + 0.1]
+    at = x[near] + sooner_s[:, None]
+    tables, row = _tables(variants[:, :3], whole, boxes_s)
+    result[:, near] = np.where(at < whole, _between(tables, row, at), result[:, near])
     return result
 
 
-def _from(x: Floats, *, omega: float, decay: float, fall_s: float) -> Floats:
-    """A fall that takes `fall_s`, before the converter: from 0 on, shape (m,)."""
+def _tables(
+    kinds: Floats, whole: float, boxes_s: Sequence[float]
+) -> tuple[Floats, NDArray[np.int64]]:
+    """One table for each kind of fall, as shown, and which of them is whose."""
+    keys = [tuple(kind) for kind in kinds.tolist()]
+    unique = list(dict.fromkeys(keys))
+    omega, decay, fall_s = np.array(unique).T[..., None]
+    early = np.arange(0.0, whole + 3.0 * STEP_S, STEP_S)
+    start = _from(early, omega=omega, decay=decay, fall_s=fall_s)
+    return smeared(start, boxes_s), np.array([[unique.index(key)] for key in keys])
+
+
+def _between(tables: Floats, row: NDArray[np.int64], elapsed: Floats) -> Floats:
+    """Interpolate row by row; 0 before the beginning, the last entry beyond the end."""
+    place = np.clip(elapsed / STEP_S, 0.0, tables.shape[1] - 1.0)
+    before = np.minimum(place.astype(np.int64), tables.shape[1] - 2)
+    low = tables[row, before]
+    found: Floats = low + (place - before) * (tables[row, before + 1] - low)
+    return np.where(elapsed < 0.0, 0.0, found)
+
+
+def _from(x: Floats, *, omega: Floats, decay: Floats, fall_s: Floats) -> Floats:
+    """Falls that take `fall_s`, before the converter: from 0 on, shape (k, m)."""
     rate = 1j * omega - decay
     share = 1.0 - 1j * decay / omega
     # The integral of the swing from its beginning, over the fall's duration.
