@@ -1,6 +1,7 @@
 """A swing and a fall fitted to the samples of one hold."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import exp
 
 import numpy as np
@@ -73,6 +74,52 @@ def held_part(shape: Shape, bar: Bar) -> Trace | None:
 
 def swing_of(trace: Trace, bar: Bar, level: float, release_at: float | None) -> Swung:
     """Leave out what a hand did, search, refine what looks best."""
+    trace, state, result = _found(trace, bar, level, release_at)
+    misfit = _misfit(trace, result)
+    return Swung(
+        level=float(result.coefficients[0]) + level,
+        u_level=result.u(0),
+        drop=float(result.coefficients[4]),
+        u_drop=result.u(4) * max(1.0, float(np.sqrt(misfit))),
+        begin_s=state.begin_s,
+        omega=state.omega,
+        decay=state.decay,
+        misfit=misfit,
+    )
+
+
+def misfits_of(shape: Shape, bar: Bar, converters: Sequence[tuple[float, ...]]) -> list[float]:
+    """How well a hold is explained with each converter; infinite where it is too short.
+
+    Another converter moves and rounds the same fall by milliseconds, so the moment is
+    searched with the bar's own, and refined from there with each.
+    """
+    longest = max(converters, key=sum)
+    trace = held_part(shape, replace(bar, converter=longest))
+    if trace is None or too_short(trace):
+        return [np.inf] * len(converters)
+    folded = trace.boxes_s[len(longest) :]
+    own = tuple(shape.period * box for box in bar.converter)
+    trace, state, _ = _found(replace(trace, boxes_s=(*own, *folded)), bar, shape.level, None)
+    misfits = []
+    for converter in converters:
+        boxes = tuple(shape.period * box for box in converter)
+        later_s = 0.5 * (sum(boxes) - sum(own))
+        moved = replace(state, begin_s=state.begin_s - later_s)
+        tried = replace(trace, boxes_s=(*boxes, *folded))
+        misfits.append(_misfit(trace, _refined(tried, bar, moved, shape.level, False)[1]))
+    return misfits
+
+
+def _misfit(trace: Trace, result: Fit) -> float:
+    """Reduced chi-square."""
+    return result.chi2 / max(1, len(trace.t) - 9)
+
+
+def _found(
+    trace: Trace, bar: Bar, level: float, release_at: float | None
+) -> tuple[Trace, BarState, Fit]:
+    """The samples that are left, and the best fit to them."""
     trace = trace.kept(~plucked(trace))
     starts = searched(Coarse.of(trace, level), trace, bar, release_at)
     if bar.learned and starts[0].chi2 > COARSE_MISFIT * len(trace.t) * trace.noise**2:
@@ -84,17 +131,7 @@ def swing_of(trace: Trace, bar: Bar, level: float, release_at: float | None) -> 
             break
         tried = _refined(trace, bar, other, level, release_at is not None)
         state, result = min((state, result), tried, key=lambda pair: pair[1].chi2)
-    misfit = result.chi2 / max(1, len(trace.t) - 9)
-    return Swung(
-        level=float(result.coefficients[0]) + level,
-        u_level=result.u(0),
-        drop=float(result.coefficients[4]),
-        u_drop=result.u(4) * max(1.0, float(np.sqrt(misfit))),
-        begin_s=state.begin_s,
-        omega=state.omega,
-        decay=state.decay,
-        misfit=misfit,
-    )
+    return trace, state, result
 
 
 def _refined(

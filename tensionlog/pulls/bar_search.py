@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from tensionlog.pulls.dip import FALL_S, USUAL_CONVERTER, Trace
 
 Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
 
 FREQUENCIES_HZ = tuple(0.45 * 1.07**k for k in range(17))
 """Where a bar is looked for: 0.5–1.2 Hz with a margin."""
@@ -85,20 +86,23 @@ def still(trace: Trace, bar: Bar, level: float) -> Trace:
     grid = Coarse.of(trace, level)
     threshold = max(4.0 * trace.noise, PUSH_SHARE * level)
     whole = grid.weight
+    curves = Curves.of(grid, bar, _delay_s(trace))
     for _ in range(6):
-        state = searched(grid, trace, bar, None)[0]
+        state = _best(grid, trace, curves, None, most=1)[0]
         rest = grid.residuals(state, trace)
         up = (rest > threshold) & (whole > 0.0)
         if not up.any():
             break
         # A push pulls a plain fit up: what lies above it counts little, round by round.
-        grid = replace(grid, weight=np.where(rest > 0.5 * threshold, 0.3, 1.0) * whole)
+        weight = np.where(rest > 0.5 * threshold, 0.3, 1.0) * whole
+        if np.array_equal(weight, grid.weight):
+            break
+        grid = replace(grid, weight=weight)
     at = grid.begin_s + grid.x[up]
     if len(at) < 3 or up.mean() > 0.7:
         return trace
-    off = np.zeros(len(trace.t), dtype=bool)
-    for moment in at:
-        off |= np.abs(trace.t - moment) < PUSH_FLANK_S
+    beside = np.abs(trace.t[:, None] - at) < PUSH_FLANK_S
+    off = np.asarray(beside.any(axis=1), dtype=np.bool_)
     return trace.kept(~off) if off.mean() < 0.8 else trace
 
 
@@ -106,17 +110,28 @@ def searched(
     grid: "Coarse", trace: Trace, bar: Bar, release_at: float | None
 ) -> list[BarState]:
     """Every swing worth trying, and for each of them every moment at once; best first."""
+    curves = Curves.of(grid, bar, _delay_s(trace))
+    return _best(grid, trace, curves, release_at, most=MOST_STARTS)
+
+
+def _best(
+    grid: "Coarse", trace: Trace, curves: "Curves", release_at: float | None, *, most: int
+) -> list[BarState]:
+    """The `most` best moments, each with its best swing."""
     delay = _delay_s(trace)
     allowed = (grid.x > 3.0 * COARSE_S) & (grid.x < grid.x[-1] - 5.0 * COARSE_S)
     if release_at is not None:
         allowed = np.abs(grid.x + grid.begin_s - delay - release_at) < 2.0 * COARSE_S
     stiff = trace.noise / (U_SLOPE * abs(trace.y[0]))
-    swings = bar.nearby()
-    gain, rest2 = grid.gains(swings, delay, stiff=stiff)
+    swings = curves.swings
+    gain, rest2 = grid.gains(curves, stiff=stiff)
     chi2 = rest2[:, None] - np.where(allowed, gain, 0.0)
     states: list[BarState] = []
-    for _ in range(MOST_STARTS):
-        i, k = np.unravel_index(int(np.argmin(chi2)), chi2.shape)
+    for _ in range(most):
+        # Moments in one gap explain alike: the last of them, whatever the last digits say.
+        alike = np.round(chi2[:, ::-1] / trace.noise**2, 6)
+        i, before_end = divmod(int(np.argmin(alike)), chi2.shape[1])
+        k = chi2.shape[1] - 1 - before_end
         begin_s = float(grid.begin_s + grid.x[k] - delay)
         states.append(
             BarState(
@@ -173,9 +188,7 @@ class Coarse:
             weight=np.sqrt(count.astype(np.float64)),
         )
 
-    def gains(
-        self, swings: Sequence[Bar], delay_s: float, *, stiff: float
-    ) -> tuple[Floats, Floats]:
+    def gains(self, curves: "Curves", *, stiff: float) -> tuple[Floats, Floats]:
         """What a fall at each bin explains, and what there is to explain.
 
         Every moment is the same curve moved along, so that all projections are
@@ -184,24 +197,17 @@ class Coarse:
         Returns:
             Shapes (swings, n) and (swings,).
         """
-        omega = np.array([[bar.omega] for bar in swings])
-        decay = np.array([[bar.decay] for bar in swings])
-        lags = COARSE_S * np.arange(-LEAD, len(self.y) - LEAD + 0.0)
-        left = _left_at(lags, omega, decay, delay_s)
-        whole = np.zeros((len(swings), len(self.x) + 1, 4))
-        whole[:, :-1] = self._basis(omega, decay) * self.weight[:, None]
-        whole[:, -1, 1] = stiff
-        q = np.linalg.qr(whole)[0][:, :-1]
-        seen = self.y * self.weight
-        rest = seen - (q @ (seen @ q)[..., None])[..., 0]
-        rows = np.concatenate(
-            [self.weight * rest[:, None], self.weight * q.transpose(0, 2, 1)], axis=1
-        )
-        moved = _moved(rows, left[:, None])
-        weights = np.broadcast_to(self.weight**2, left.shape)
-        norm = _moved(weights, left**2) - (moved[:, 1:] ** 2).sum(axis=1)
-        down = np.maximum(-moved[:, 0], 0.0)
-        return down**2 / np.maximum(norm, 1e-3), (rest**2).sum(axis=1)
+        basis, heavy = curves.basis, self.weight**2
+        weighed = basis * heavy
+        normal = weighed @ basis.transpose(0, 2, 1)
+        normal[:, 1, 1] += stiff**2
+        solution = np.linalg.solve(normal, (weighed @ self.y)[..., None])
+        rest = self.y - (solution.transpose(0, 2, 1) @ basis)[:, 0]
+        found, norm, moved = curves.moved(heavy, heavy * rest, weighed[:, 2:])
+        inside = np.linalg.solve(np.linalg.cholesky(normal), moved)
+        norm = norm - (inside**2).sum(axis=1)
+        down = np.maximum(-found, 0.0)
+        return down**2 / np.maximum(norm, 1e-3), (heavy * rest**2).sum(axis=1)
 
     def residuals(self, state: BarState, trace: Trace) -> Floats:
         """What a fit with this swing and moment leaves of each bin, shape (n,)."""
@@ -209,24 +215,83 @@ class Coarse:
         lags = self.x + self.begin_s - delay_s - state.begin_s
         omega, decay = np.array([[state.omega]]), np.array([[state.decay]])
         left = _left_at(lags, omega, decay, delay_s)[0]
-        design = np.column_stack([self._basis(omega, decay)[0][:, [0, 2, 3]], -left])
-        solution, *_ = np.linalg.lstsq(
-            design * self.weight[:, None], self.y * self.weight, rcond=None
+        basis = _basis(self.x, omega, decay)[0]
+        design = np.stack([basis[0], basis[2], basis[3], -left])
+        weighed = (design * self.weight).T
+        solution = np.linalg.lstsq(weighed, self.y * self.weight, rcond=None)[0]
+        return np.asarray(self.y - solution @ design)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curves:
+    """What all searches of one hold have in common: swings, and falls begun in each.
+
+    Attributes:
+        swings: Bars that are tried.
+        basis: Level, slope and swing at each bin, shape (swings, 4, n).
+        length: Of the transforms.
+        ramp: Conjugate transform of what a fall leaves, shape (swings, 1, m).
+        square: The same of its square.
+    """
+
+    swings: Sequence[Bar]
+    basis: Floats
+    length: int
+    ramp: Complexes
+    square: Complexes
+
+    @staticmethod
+    def of(grid: Coarse, bar: Bar, delay_s: float) -> "Curves":
+        """Curves for every bar near this one."""
+        swings = bar.nearby()
+        omega = np.array([[near.omega] for near in swings])
+        decay = np.array([[near.decay] for near in swings])
+        n = len(grid.x)
+        left = _left_at(COARSE_S * np.arange(-LEAD, n - LEAD + 0.0), omega, decay, delay_s)
+        length = _quick_length(2 * n)
+        return Curves(
+            swings=swings,
+            basis=_basis(grid.x, omega, decay),
+            length=length,
+            ramp=np.conj(np.fft.rfft(left, length))[:, None],
+            square=np.conj(np.fft.rfft(left**2, length))[:, None],
         )
-        return np.asarray(self.y - design @ solution)
 
-    def _basis(self, omega: Floats, decay: Floats) -> Floats:
-        """Level, slope and swing, shape (swings, n, 4)."""
-        moving = np.exp((1j * omega - decay) * self.x)
-        flat = np.broadcast_to([np.ones_like(self.x), self.x], (len(moving), 2, len(self.x)))
-        return np.stack([flat[:, 0], flat[:, 1], moving.real, moving.imag], axis=2)
+    def moved(
+        self, heavy: Floats, rest: Floats, swung: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Products with a fall begun in each bin.
+
+        Args:
+            heavy: Weights, shape (n,).
+            rest: Weighted residuals, shape (swings, n).
+            swung: Weighted cosine and sine, shape (swings, 2, n).
+
+        Returns:
+            Residuals times fall, fall times fall, both (swings, n); basis times fall,
+            shape (swings, 4, n).
+        """
+        flat = np.fft.rfft(heavy * self.basis[0, :2], self.length)
+        own = np.fft.rfft(np.concatenate([rest[:, None], swung], axis=1), self.length)
+        both = np.broadcast_to(flat, (len(own), *flat.shape))
+        rows = np.concatenate([own[:, :1], both, own[:, 1:]], axis=1) * self.ramp
+        rows = np.concatenate([rows, flat[0] * self.square], axis=1)
+        product = np.fft.irfft(rows, self.length)
+        n = len(heavy)
+        product = np.concatenate([product[..., -LEAD:], product[..., : n - LEAD]], axis=-1)
+        return product[:, 0], product[:, 5], product[:, 1:5]
 
 
-def _moved(rows: Floats, left: Floats) -> Floats:
-    """Product of each row with the curve begun at each of its entries, shape of `rows`."""
-    n = rows.shape[-1]
-    length = 2 * n
-    spectrum = np.fft.rfft(rows, length) * np.conj(np.fft.rfft(left, length))
-    product = np.fft.irfft(spectrum, length)
-    result: Floats = product[..., (np.arange(n) - LEAD) % length]
-    return result
+def _basis(x: Floats, omega: Floats, decay: Floats) -> Floats:
+    """Level, slope and swing, shape (swings, 4, n)."""
+    moving = np.exp((1j * omega - decay) * x)
+    basis = np.empty((len(moving), 4, len(x)))
+    basis[:, 0], basis[:, 1] = 1.0, x
+    basis[:, 2], basis[:, 3] = moving.real, moving.imag
+    return basis
+
+
+def _quick_length(least: int) -> int:
+    """The next length, of four bits and zeros, that a Fourier transform takes quickly."""
+    step = 1 << max(0, least.bit_length() - 4)
+    return -(-least // step) * step

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionlog.pulls.bar_fit import Swung, held_part, swing_of, too_short
+from tensionlog.pulls.bar_fit import Swung, held_part, misfits_of, swing_of, too_short
 from tensionlog.pulls.bar_search import Bar as Bar
 from tensionlog.pulls.dip import (
     CLEARLY_BETTER,
@@ -91,13 +91,10 @@ def learn_bar(shapes: Sequence[Shape]) -> Bar:
 def _with_converter(bar: Bar, shapes: Sequence[Shape]) -> Bar:
     """The bar with the averaging that explains the job's deepest falls best."""
     deep = sorted(shapes, key=lambda shape: -_steepest(shape))[:MOST_FALLS]
-    near = replace(bar, u_ln=max(bar.u_ln, 0.03))
+    near = replace(bar, u_ln=max(bar.u_ln, 0.03), converter=MIDDLE_CONVERTER)
 
-    def unexplained(converter: tuple[float, ...]) -> float:
-        tried = replace(near, converter=converter)
-        return float(np.mean([np.log(_misfit(shape, tried)) for shape in deep]))
-
-    misfits = {converter: unexplained(converter) for converter in CONVERTERS}
+    each = np.array([misfits_of(shape, near, CONVERTERS) for shape in deep])
+    misfits = dict(zip(CONVERTERS, np.log(each).mean(axis=0).tolist(), strict=True))
     best = min(misfits, key=lambda converter: misfits[converter])
     if misfits[MIDDLE_CONVERTER] < misfits[best] + CLEARLY_BETTER:
         best = MIDDLE_CONVERTER
@@ -119,11 +116,6 @@ def _steepest(shape: Shape) -> float:
 def _spread(values: Sequence[float]) -> float:
     """Standard deviation as the median absolute deviation gives it."""
     return float(1.4826 * np.median(np.abs(np.asarray(values) - np.median(values))))
-
-
-def _misfit(shape: Shape, bar: Bar) -> float:
-    swung = _fitted(shape, bar)
-    return np.inf if swung is None else swung.misfit
 
 
 def _fitted(shape: Shape, bar: Bar) -> Swung | None:
