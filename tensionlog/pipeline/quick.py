@@ -166,9 +166,10 @@ class Quick(Gatherer):
         latest = self._latest()
         if latest is None:
             return False
-        before, _, last = latest
+        before, settled, last = latest
+        fallen = before.mean - min(settled.mean, last.mean)  # a motor makes it good at once
         noise = before.step * (before.n**-0.5 + last.n**-0.5)
-        return before.mean - last.mean > noise and self._stands(*latest)
+        return fallen > noise and self._stands(*latest)
 
     def stands(self) -> bool:
         """Whether what is read now has stood for a moment: the head does not let off."""
@@ -177,7 +178,7 @@ class Quick(Gatherer):
 
     def _stands(self, before: "_Mean", settled: "_Mean", last: "_Mean") -> bool:
         idle = self.idle or 0.0
-        stays = abs(settled.mean - last.mean) < 3.0 * before.step
+        stays = settled.mean - last.mean < 3.0 * before.step
         return stays and last.mean - idle > HELD_SHARE * (before.mean - idle)
 
     def _latest(self) -> "tuple[_Mean, _Mean, _Mean] | None":

@@ -34,6 +34,15 @@ def test_a_step_that_stays_is_worth_a_look(quick):
     assert readings(quick, lambda t: 110.0 if t < 2.8 else 107.0).has_stepped()
 
 
+def test_a_dip_that_a_motor_makes_good_is_worth_a_look_while_it_rises(quick):
+    """Waited for until it stood again, its word came a second late."""
+
+    def dips(t):
+        return 110.0 if t < 2.85 else 110.0 - 6.0 * math.exp(-(t - 2.85) / 0.15)
+
+    assert readings(quick, dips).has_stepped()
+
+
 @pytest.mark.parametrize(
     "force_of",
     [
