@@ -12,7 +12,7 @@ from tensionlog.pulls.dip import FALL_S, FALLS_S, U_FALL_S, Trace, trace_of
 from tensionlog.pulls.least_squares import Fit
 from tensionlog.pulls.quiet import plucked
 from tensionlog.pulls.shape import Shape
-from tensionlog.pulls.swing import fallen_variants, swing_columns
+from tensionlog.pulls.swing import fallen_variants, swing_rows
 
 Floats = NDArray[np.float64]
 
@@ -167,54 +167,51 @@ def _within(value: float, low: float, high: float) -> float:
 def _linearised(trace: Trace, bar: Bar, state: BarState, level: float, fixed: bool) -> Fit:
     """Fit level, slope, swing, drop, moment, duration, ln ω and ln α around one state."""
     x = trace.t - trace.t[0]
-    swing = swing_columns(x, state.omega, state.decay)
+    rows = np.empty((9, len(x)))
+    rows[0], rows[1], rows[2:4] = 1.0, x, swing_rows(x, state.omega, state.decay)
     here, by_moment, by_fall, by_omega, by_decay = _fall_columns(trace, state)
-    design = np.column_stack([np.ones_like(x), x, swing, -here])
+    rows[4] = -here
     y = trace.y - level
     wide = abs(level)
     sds = np.array([np.inf, U_SLOPE * wide, 0.15 * wide, 0.15 * wide, 10.0 * wide])
     a, b, drop = (
-        state.swing or _solved(design, y, trace.noise, (np.zeros(5), sds)).coefficients[2:]
+        state.swing or _solved(rows[:5], y, trace.noise, (np.zeros(5), sds)).coefficients[2:]
     )
-    moving, turned = a * swing[:, 0] + b * swing[:, 1], b * swing[:, 0] - a * swing[:, 1]
-    shapes = np.column_stack(
-        [
-            -drop * by_moment,
-            -drop * by_fall,
-            state.omega * x * turned - drop * by_omega,
-            -state.decay * x * moving - drop * by_decay,
-        ]
-    )
+    cosine, sine = rows[2:4]
+    rows[5], rows[6] = -drop * by_moment, -drop * by_fall
+    rows[7] = state.omega * x * (b * cosine - a * sine) - drop * by_omega
+    rows[8] = -state.decay * x * (a * cosine + b * sine) - drop * by_decay
     means = np.zeros(9)
     means[6] = FALL_S - state.fall_s
     means[7] = np.log(bar.omega / state.omega)
     means[8] = np.log(bar.decay / state.decay)
     u_moment = 1e-4 if fixed else 3.0 * trace.period
     sds = np.concatenate([sds, [u_moment, U_FALL_S, bar.u_ln, bar.u_ln_decay]])
-    return _solved(np.hstack([design, shapes]), y, trace.noise, (means, sds))
+    return _solved(rows, y, trace.noise, (means, sds))
 
 
-def _solved(design: Floats, y: Floats, noise: float, prior: tuple[Floats, Floats]) -> Fit:
+def _solved(rows: Floats, y: Floats, noise: float, prior: tuple[Floats, Floats]) -> Fit:
     """Least squares by the normal equations: as `least_squares.fit`, a third of the time.
 
     Args:
-        design: Shape (n, p).
+        rows: The design turned, shape (p, n).
         y: Shape (n,).
         noise: Standard deviation of one sample.
         prior: Means and deviations of the coefficients, shape (p,) each; infinite is free.
     """
     means, sds = prior
     weight = 1.0 / sds**2
-    normal = design.T @ design / noise**2
+    normal = rows @ rows.T / noise**2
     normal.flat[:: len(weight) + 1] += weight
     scale = 1.0 / np.sqrt(np.maximum(normal.diagonal(), 1e-30))
-    inverse = np.linalg.inv(normal * np.outer(scale, scale)) * np.outer(scale, scale)
+    scales = scale[:, None] * scale
+    inverse = np.linalg.inv(normal * scales) * scales
     coefficients = np.zeros(len(weight))
     # The second round takes away what squaring the design costs in digits.
     for _ in range(2):
-        rest, off = y - design @ coefficients, means - coefficients
-        coefficients = coefficients + inverse @ (rest @ design / noise**2 + weight * off)
-    rest, off = y - design @ coefficients, means - coefficients
+        rest, off = y - coefficients @ rows, means - coefficients
+        coefficients = coefficients + inverse @ (rows @ rest / noise**2 + weight * off)
+    rest, off = y - coefficients @ rows, means - coefficients
     chi2 = float(rest @ rest) / noise**2 + float(off @ (weight * off))
     degrees = max(1, len(y) + int(np.count_nonzero(weight)) - len(weight))
     return Fit(

@@ -92,7 +92,6 @@ def _with_converter(bar: Bar, shapes: Sequence[Shape]) -> Bar:
     """The bar with the averaging that explains the job's deepest falls best."""
     deep = sorted(shapes, key=lambda shape: -_steepest(shape))[:MOST_FALLS]
     near = replace(bar, u_ln=max(bar.u_ln, 0.03), converter=MIDDLE_CONVERTER)
-
     each = np.array([misfits_of(shape, near, CONVERTERS) for shape in deep])
     misfits = dict(zip(CONVERTERS, np.log(each).mean(axis=0).tolist(), strict=True))
     best = min(misfits, key=lambda converter: misfits[converter])

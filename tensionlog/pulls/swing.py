@@ -15,17 +15,17 @@ from tensionlog.pulls.dip import STEP_S, smeared
 Floats = NDArray[np.float64]
 
 
-def swing_columns(x: Floats, omega: float, decay: float) -> Floats:
-    """Cosine and sine of a damped swing at `x` seconds, shape (n, 2)."""
+def swing_rows(x: Floats, omega: float, decay: float) -> tuple[Floats, Floats]:
+    """Cosine and sine of a damped swing at `x` seconds, shape (n,) each."""
     moving = np.exp((1j * omega - decay) * x)
-    return np.column_stack([moving.real, moving.imag])
+    return moving.real, moving.imag
 
 
 def fallen_variants(x: Floats, variants: Floats, boxes_s: Sequence[float]) -> Floats:
     """What is left of a unit fall at `x` seconds after its beginning, as shown.
 
     Args:
-        x: Seconds, shape (n,); 0 where negative.
+        x: Seconds, ascending, shape (n,); 0 where negative.
         variants: Angular frequency, decay rate, duration of the fall and seconds by
             which it comes sooner, shape (k, 4).
         boxes_s: Averaging boxes of the converter, seconds.
@@ -40,15 +40,16 @@ def fallen_variants(x: Floats, variants: Floats, boxes_s: Sequence[float]) -> Fl
         factor = factor * (1.0 - np.exp(-rate * width)) / (rate * width)
     whole = float(fall_s.max()) + sum(boxes_s) + 2.0 * STEP_S
     result = np.zeros((len(variants), len(x)))
-    begun = np.flatnonzero(x > -0.1)
+    # The table holds from a little before the beginning to a little after it is smeared.
+    first, last = np.searchsorted(x, [-0.1, whole + 0.1])
     # Most variants share a swing: each is worked out once.
-    swings = {s: np.exp(s * x[begun]) for s in rate.tolist()}
-    moving = np.stack([swings[s] for s in rate.tolist()])
-    result[:, begun] = (factor[:, None] * moving).real
-    near = begun[x[begun] < whole + 0.1]
-    at = x[near] + sooner_s[:, None]
+    swings = {s: np.exp(s * x[first:]) for s in rate.tolist()}
+    for shown, share, s in zip(result, factor.tolist(), rate.tolist(), strict=True):
+        shown[first:] = share.real * swings[s].real - share.imag * swings[s].imag
+    at = x[first:last] + sooner_s[:, None]
     tables, row = _tables(variants[:, :3], whole, boxes_s)
-    result[:, near] = np.where(at < whole, _between(tables, row, at), result[:, near])
+    near = result[:, first:last]
+    near[:] = np.where(at < whole, _between(tables, row, at), near)
     return result
 
 
