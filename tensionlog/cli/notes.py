@@ -6,10 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tensionlog.cli.say import warn
-from tensionlog.errors import RecordingError
 
 if TYPE_CHECKING:
-    from tensionlog.recorder import Recorder
     from tensionlog.settings import BenchSettings
     from tensionlog.store import Store
 
@@ -28,30 +26,16 @@ def keep_notes(
     Raises:
         TensionlogError: It cannot be written or stored.
     """
-    from tensionlog.pipeline.replay import Replayed, replay_all
+    from tensionlog.pipeline.decisions import record_decision, store_decision
     from tensionlog.store import Store
 
-    recorder = _recorder(folder, settings.header(purpose="free"))
-    for body in bodies:
-        recorder.note(body)
-    recorder.close()
+    header = settings.header(purpose="free")
+    path = record_decision(folder, bench=settings.bench, notes=bodies, header=header)
     db.parent.mkdir(parents=True, exist_ok=True)
     with Store(db) as store:
         warn_of_clock(store, settings.bench)
-        for item in replay_all(recorder.paths, store=store):
-            if not isinstance(item, Replayed):
-                raise item
-    return recorder.path
-
-
-def _recorder(folder: Path, header: Mapping[str, Any]) -> "Recorder":
-    """A recorder beside the one that may hold the folder: a job goes on meanwhile."""
-    from tensionlog.recorder import Recorder
-
-    try:
-        return Recorder(folder, header, in_background=False)
-    except RecordingError:
-        return Recorder(folder / "notes", header, in_background=False)
+        store_decision(store, path)
+    return path
 
 
 def warn_of_clock(store: "Store", bench: str) -> None:

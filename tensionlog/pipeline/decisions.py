@@ -20,6 +20,7 @@ def record_decision(
     *,
     bench: str,
     notes: Iterable[Mapping[str, Any]],
+    header: Mapping[str, Any] | None = None,
     disk: Disk | None = None,
 ) -> Path:
     """Write notes into a recording of their own, durable once this returns.
@@ -28,13 +29,14 @@ def record_decision(
         folder: Where recordings go.
         bench: Whose decision.
         notes: Bodies; `at` is added where one has none.
+        header: What the recording says of the bench; None: that it holds decisions alone.
         disk: The machine, or what stands for it in a test.
 
     Raises:
         RecordingError: It cannot be written.
     """
-    header = {"bench": bench, "purpose": "free", DECISIONS: True}
-    with Recorder(folder, header, disk=disk, in_background=False) as recorder:
+    stated = header or {"bench": bench, "purpose": "free", DECISIONS: True}
+    with Recorder(folder, stated, disk=disk, in_background=False) as recorder:
         for note in notes:
             recorder.note(note)
     return recorder.paths[-1]

@@ -46,11 +46,11 @@ def test_a_service_of_yesterday_acts_at_its_own_time(run, bench):
 
 def test_a_service_during_a_job_stands_beside_it(run, bench):
     _, folder = bench
-    with Recorder(folder, {"bench": "north", "purpose": "job"}, in_background=False):
+    with Recorder(folder, {"bench": "north", "purpose": "job"}):
         ran = run("service", "--clamp", "A", "--what", "cleaned")
 
     assert ran.code == 0, ran.err
-    assert len(recordings_in([folder / "notes"])) == 1
+    assert len(recordings_in([folder])) == 2
 
 
 def test_asking_writes_nothing(run, bench):
