@@ -103,6 +103,16 @@ def test_the_remainder_of_a_swing_is_exact_behind_the_converter(converter):
     assert np.abs(fallen_variants(x, variants, boxes)[0] - brute(force, boxes)).max() < 0.012
 
 
+def test_falls_worked_out_together_are_those_worked_out_alone():
+    x = np.arange(-0.5, 3.0, 0.0125)
+    boxes = (0.0125,) * 3
+    variants = np.array([[5.0, 0.7, 0.03, 0.0], [5.0, 0.7, 0.03, 0.004], [5.2, 0.9, 0.03, 0.0]])
+    together = fallen_variants(x, variants, boxes)
+    for row, variant in zip(together, variants, strict=True):
+        alone = fallen_variants(x + variant[3], np.array([[*variant[:3], 0.0]]), boxes)[0]
+        assert np.allclose(row, alone, rtol=0.0, atol=1e-9)
+
+
 def test_averaging_down_keeps_the_force_where_it_was():
     rng = np.random.default_rng(1)
     t = np.arange(0.0, 1.0, 1.0 / 1280.0)
