@@ -16,6 +16,8 @@ from tensionlog.check.calibrate import (
 from tensionlog.check.result import CheckResult
 from tensionlog.errors import CalibrationError
 
+pytestmark = pytest.mark.long
+
 ZERO, SCALE = 84211.0, 9120.0
 LOADS = (40.0, 80.0, 120.0, 160.0, 200.0)
 

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
+pytestmark = pytest.mark.long
+
 FEW, MANY = 9, 120
 NEAR_S = 0.3
 

@@ -10,6 +10,8 @@ from tensionlog.pipeline.verify import verify_recording
 from tensionlog.sources.recording import open_recording
 from tensionlog.twin import play_job
 
+pytestmark = pytest.mark.long
+
 OWNER = "Ada Example"
 TINY = play_job(seed=5, sport="squash", mains=1, crosses=1, pace=0.0).recording
 

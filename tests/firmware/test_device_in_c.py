@@ -7,6 +7,8 @@ import pytest
 from tensionlog.model.lines import BadLine, Comment, Event, Fault, Hello, Sample
 from tensionlog.wire import LineDecoder
 
+pytestmark = pytest.mark.long
+
 START = "start 00A1"
 PERIOD_US = 12_500
 HELLO = Hello(1, "bench-host", "reference", 80.0, 24, "00A1")

@@ -29,6 +29,8 @@ from tensionlog.twin.rng import stream
 from tensionlog.twin.strings import DT_S
 from tensionlog.wire import LineDecoder
 
+pytestmark = pytest.mark.long
+
 HEADER = {"bench": "emulated", "purpose": "free", "rate_hz": 80.0, "adc_bits": 24}
 FLAT_OUT = ("--speed", "0")
 INTERRUPTS_US = 40

@@ -30,6 +30,8 @@ from tensionlog.wire import decode_line, encode
 Run = Callable[[str, bytes], bytes]
 """(mode, stdin) to stdout of the tool."""
 
+pytestmark = pytest.mark.long
+
 FIRMWARE = Path(__file__).parents[2] / "firmware_notes" / "firmware"
 SHARED = Path(__file__).parents[2] / "shared"
 VECTORS = list(csv.DictReader((SHARED / "wire_vectors.csv").read_text().splitlines()))

@@ -34,6 +34,8 @@ from tensionlog.sources.recording import open_recording
 from tensionlog.timeline import counted
 from tensionlog.wire import LineDecoder, decode_line, decoder, encode, lines, splitter
 
+pytestmark = pytest.mark.long
+
 ROOT = Path(__file__).parents[2]
 HEAD = (
     b"# tensionlog-recording 1\n"

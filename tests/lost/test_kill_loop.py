@@ -300,6 +300,7 @@ def assert_holds(balance: Balance) -> None:
     assert balance.sittings >= 0.5 * balance.kills
 
 
+@pytest.mark.long
 @pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 def test_kills_lose_no_more_than_one_read_and_invent_nothing():
     assert_holds(killed(5, seed=20_260_302))

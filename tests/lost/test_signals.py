@@ -97,6 +97,7 @@ def _one(zygote, link, folder, number, after_s, law, *, at_once) -> bool:
     return True
 
 
+@pytest.mark.long
 def test_c4_signals_at_random_instants_close_what_was_read(tmp_path, law):
     assert interrupted(2, tmp_path, law, seed=7) >= 1
 

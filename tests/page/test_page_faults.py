@@ -28,7 +28,10 @@ from tensionlog.wire import encode
 
 from .test_page_app import ME, OTHER, TICKET, do, events
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
+pytestmark = [
+    pytest.mark.long,
+    pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX"),
+]
 
 PLAYED = play_job(seed=3, mains=2, crosses=0, pace=0.0)
 SETTINGS = BenchSettings(

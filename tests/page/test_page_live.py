@@ -21,6 +21,8 @@ from tensionlog.report.rounding import Reader
 from tensionlog.sources.recording import open_recording
 from tensionlog.twin import draw_bench, play_job
 
+pytestmark = pytest.mark.long
+
 WORDS, NEWTONS = words_of("en"), Reader("N")
 LOST_MM, LESSONS = 8.0, 4
 

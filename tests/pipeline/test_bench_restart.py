@@ -24,6 +24,8 @@ from tensionlog.sources.header import idle_header
 from tensionlog.sources.recording import open_recording
 from tensionlog.twin import play_job
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def job():

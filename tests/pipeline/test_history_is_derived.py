@@ -15,6 +15,8 @@ from tensionlog.store import Store
 from tensionlog.twin import draw_bench, play_check, play_hold, play_job
 from tensionlog.twin.played import FIRST_DAY
 
+pytestmark = pytest.mark.long
+
 
 def at(minutes):
     return FIRST_DAY + timedelta(minutes=minutes)

@@ -9,6 +9,8 @@ from tensionlog.pipeline.lever import SAME_WITHIN_S, levers_of
 from tensionlog.pipeline.replay import replay
 from tensionlog.twin import draw_bench, play_job
 
+pytestmark = pytest.mark.long
+
 HEADS = ("lockout", "constant-pull", pytest.param("drop-weight", marks=pytest.mark.slow))
 MOMENT_S = 0.02
 

@@ -30,7 +30,10 @@ def damaged(head: str) -> bytes:
     return spoil(played, seed=4, kinds=kinds).recording
 
 
-@pytest.fixture(scope="module", params=["lockout", "constant-pull", "drop-weight"])
+@pytest.fixture(
+    scope="module",
+    params=["lockout", "drop-weight", pytest.param("constant-pull", marks=pytest.mark.long)],
+)
 def tape(request, tmp_path_factory) -> tuple[Header, list[Item], Whole]:
     path = Path(tmp_path_factory.mktemp("tape")) / "one.rec"
     path.write_bytes(damaged(request.param))

@@ -10,6 +10,8 @@ from tensionlog.pipeline.replay import replay
 from tensionlog.pipeline.sitting import Whole
 from tensionlog.twin import play_check, play_hold, play_stiffness, play_turn
 
+pytestmark = pytest.mark.long
+
 
 def read(recording: bytes, folder: Path) -> Whole:
     path = folder / "one.rec"

@@ -125,9 +125,10 @@ BENCHES = [
     Bench(tau_s=0.09, boxes=(2.0,), band_n=0.7, noise_n=0.06),
     Bench(tau_s=0.25, boxes=(4.0,), band_n=1.2, noise_n=0.05),
 ]
+ONE_BENCH_ALWAYS = [BENCHES[0], *(pytest.param(b, marks=pytest.mark.long) for b in BENCHES[1:])]
 
 
-@pytest.fixture(scope="module", params=BENCHES, ids=["four ones", "two", "four"])
+@pytest.fixture(scope="module", params=ONE_BENCH_ALWAYS, ids=["four ones", "two", "four"])
 def deep(request, sim):
     """A job of clear drops: what is known of the motor, the cases and what was read."""
     bench = request.param
@@ -168,7 +169,7 @@ def test_the_top_is_the_reading_just_before(deep):
     assert np.median(np.abs(errors)) < 0.25 * bench.band_n
 
 
-@pytest.mark.parametrize("bench", BENCHES)
+@pytest.mark.parametrize("bench", ONE_BENCH_ALWAYS)
 def test_a_saw_tooth_without_a_fall_is_no_release(sim, bench):
     cases = job(sim, bench, [3.0, 4.0, 2.5, 5.0] + [0.0] * 12, seed=2)
     motor = learn_motor([c.shape for c in cases])

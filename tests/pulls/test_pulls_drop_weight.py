@@ -107,9 +107,10 @@ BENCHES = [
     Bench(bounce_hz=0.55, damping=0.09, boxes=(2.0,), noise_n=0.08),
     Bench(bounce_hz=1.15, damping=0.22, boxes=(4.0,), noise_n=0.03),
 ]
+ONE_BENCH_ALWAYS = [BENCHES[0], *(pytest.param(b, marks=pytest.mark.long) for b in BENCHES[1:])]
 
 
-@pytest.fixture(scope="module", params=BENCHES, ids=["middle", "slow", "quick"])
+@pytest.fixture(scope="module", params=ONE_BENCH_ALWAYS, ids=["middle", "slow", "quick"])
 def job(request, sim):
     """A job of drops: the bench, what is known of the bar, the cases and what was read."""
     drops = np.random.default_rng(6).uniform(0.8, 6.0, 22)
@@ -151,7 +152,7 @@ def test_the_level_is_what_the_bar_balances(job):
     assert all(hold.release == hold.top for _, hold in read)
 
 
-@pytest.mark.parametrize("bench", BENCHES, ids=["middle", "slow", "quick"])
+@pytest.mark.parametrize("bench", ONE_BENCH_ALWAYS, ids=["middle", "slow", "quick"])
 def test_a_swing_without_a_fall_is_no_release(sim, bench):
     cases = [case(sim, bench, 50 + i, drop_n=0.0) for i in range(20)]
     bar = learn_bar([c.shape for c in cases])

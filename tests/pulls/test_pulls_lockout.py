@@ -89,7 +89,11 @@ def jobs(sim: SimpleNamespace, *, rate_hz: float, walk_n: float) -> list[tuple]:
     return out
 
 
-@pytest.fixture(scope="module", params=[80.0, 320.0, 1280.0], ids="{:.0f}/s".format)
+@pytest.fixture(
+    scope="module",
+    params=[80.0, 320.0, pytest.param(1280.0, marks=pytest.mark.long)],
+    ids="{:.0f}/s".format,
+)
 def read(request, sim) -> SimpleNamespace:
     walk_n = 0.004
     both = jobs(sim, rate_hz=request.param, walk_n=walk_n)

@@ -11,6 +11,8 @@ from tensionlog.pulls.motor_hold import Held, candidates
 from tensionlog.pulls.motor_release import fit_release
 from tensionlog.pulls.motor_switching import Fallen, learn_switching
 
+pytestmark = pytest.mark.long
+
 PERIOD_S = 0.0125
 BOXES = (PERIOD_S,) * 3
 UPPER, BAND, SHORT, LOSS = 100.0, 1.0, 0.05, 4.0

@@ -20,6 +20,8 @@ from tensionlog.store import Store, opening, reads, writes
 from tensionlog.store.dump import dump_lines
 from tensionlog.store.transactions import writing
 
+pytestmark = pytest.mark.long
+
 # A shared computer may stall in any example, and each of them opens databases.
 _calm = settings(deadline=None, max_examples=30)
 

@@ -10,6 +10,8 @@ from tensionlog.model.lines import Hello, Sample
 from tensionlog.timeline import Timeline
 from tensionlog.timeline.host_tie import HostTie
 
+pytestmark = pytest.mark.long
+
 START_S = 1772442000.0
 PERIOD_S = 0.0125
 

@@ -15,6 +15,8 @@ from tensionlog.twin.head import HEAD_NAMES
 from tensionlog.twin.mishap import MISHAPS
 from tensionlog.twin.played import PLAIN_PATTERN
 
+pytestmark = pytest.mark.long
+
 CALM = {"knocks": 0.0, "tugs": 0.0, "plucks": 0.0, "early": 0.0, "again": 0.0, "slack": 0.0}
 
 

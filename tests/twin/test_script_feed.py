@@ -12,6 +12,8 @@ from tensionlog.twin.renumber import Renumber
 from tensionlog.twin.script_feed import BOOT_S, SEND_BUFFER_BYTES, ScriptFeed, device_lines
 from tensionlog.wire import LineDecoder, decode_line, encode
 
+pytestmark = pytest.mark.long
+
 PLAYED = play_job(seed=1, mains=2, crosses=0, pace=0.0).recording
 
 

@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from tensionlog.twin import Trouble, play_season
 from tensionlog.twin.season import CAUSES
 
+pytestmark = pytest.mark.long
+
 SMALL = {"mains": 2, "crosses": 0, "rate_hz": 20.0}
 
 
