@@ -19,6 +19,11 @@ class Renumber:
         self._first = self.last
         self._shift: tuple[int, int] | None = None
 
+    @property
+    def has_said(self) -> bool:
+        """Whether a sample has been said."""
+        return self._shift is not None
+
     def __call__(self, line: bytes) -> bytes:
         """Return `line` (LF included) as this start would say it.
 

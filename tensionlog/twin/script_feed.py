@@ -131,6 +131,8 @@ class ScriptFeed:
 
     def _go_on(self) -> None:
         """Let the numbers go on although the script goes back."""
+        if not self._said.has_said:
+            return
         seq, t_us = self._said.last
         self._said = Renumber(
             boot=self._said.boot,

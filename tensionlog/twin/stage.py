@@ -27,8 +27,8 @@ class StageFeed(ScriptFeed):
         """
         self._cues: deque[bytes] = deque()
         self._lock = RLock()
-        self._began_at: dict[int, float] = {}
-        self._played = 0
+        self._began_at: list[float] = []
+        self._is_playing = False
         self._led: LiveFeed | None = None
         self._led_since_s = self._led_for_s = 0.0
         self._latest_s = 0.0
@@ -37,7 +37,7 @@ class StageFeed(ScriptFeed):
     @property
     def is_idle(self) -> bool:
         """Whether everything that was put on is over."""
-        return not self._cues and self._now_playing is None
+        return not self._cues and not self._is_playing
 
     def put_on(self, recording: bytes) -> None:
         """Have a recording played as soon as what is on is over."""
@@ -52,7 +52,7 @@ class StageFeed(ScriptFeed):
             elif self._led is not None:
                 self._led_for_s += self._latest_s - self._led_since_s
             self._led = live
-            self._go_on_from_here()
+            self._go_on()
 
     def due(self, now_s: float, *, waiting: int) -> bytes:
         """Everything to be said by now."""
@@ -70,9 +70,7 @@ class StageFeed(ScriptFeed):
 
     def began_s(self, number: int) -> float | None:
         """Script time at which play `number` (from 0) began, seconds; None before."""
-        return self._began_at.get(number)
-
-    _now_playing: int | None = None
+        return self._began_at[number] if number < len(self._began_at) else None
 
     def _endless(self, script: list[Timed]) -> Iterator[Timed]:
         """The empty cell over and over, and in between whatever is put on."""
@@ -80,24 +78,19 @@ class StageFeed(ScriptFeed):
         at_s = 0.0
         while True:
             cue = self._cues.popleft() if self._cues else None
-            self._go_on_from_here()
+            self._go_on()
             if cue is not None:
-                self._now_playing = self._played
-                self._began_at[self._played] = at_s
-                self._played += 1
+                self._is_playing = True
+                self._began_at.append(at_s)
                 begin_s = at_s
                 for t_s, line in device_lines(cue):
                     if not line.startswith(b"H,"):
                         at_s = begin_s + t_s
                         yield at_s, line
-                self._now_playing = None
+                self._is_playing = False
                 continue
             for line in empty:
                 at_s += self._period_s
                 yield at_s, line
                 if self._cues:
                     break
-
-    def _go_on_from_here(self) -> None:
-        if hasattr(self, "_said") and self._said.last[1] > 350_000:
-            self._go_on()

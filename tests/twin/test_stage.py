@@ -36,3 +36,12 @@ def test_it_idles_plays_what_is_put_on_and_idles_again_without_a_gap(job):
     steps = {(b[0] - a[0]) % 65_536 for a, b in pairwise(found)}
     assert steps == {1}
     assert max(c for *_, c in found) - min(c for *_, c in found) > 100_000
+
+
+def test_a_device_asked_for_two_rates_in_one_breath_leaves_out_no_number(job):
+    feed = StageFeed(job, rate_hz=80.0)
+    feed.opened(0.0)
+    said = feed.due(1.0, waiting=0)
+    feed.told(b"R,40\nR,80\nR,40\n")
+    found = samples(said + feed.due(3.0, waiting=0))
+    assert {(b[0] - a[0]) % 65_536 for a, b in pairwise(found)} == {1}
