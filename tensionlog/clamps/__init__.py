@@ -5,7 +5,8 @@ One test, arrays in and a result with its pinned `answer()` out:
 * `hold`       a hold test: loss, flex, slip, creep, stick-slip
 * `turn`       what passes round one turn of a frame
 * `stiffness`  what a millimetre of string costs
-* `evidence`   what the releases of one job say, the unseen ones as limits
+* `evidence`   what the releases of one job say, the unseen ones as limits;
+  `level_over_jobs(jobs=…, days=…, clamp=…)` what those of many jobs say together
 
 Over weeks, plain records in and the state of the bench out, all of it pure:
 

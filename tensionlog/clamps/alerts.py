@@ -7,7 +7,6 @@ comes back soon after its cure opens the old alert again.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from tensionlog.clamps.causes import Finding
 from tensionlog.clamps.series import DAY_S, Series
@@ -60,19 +59,6 @@ class Alert:
     def is_open(self) -> bool:
         """Whether it still asks for something."""
         return self.state != "closed"
-
-    def answer(self) -> dict[str, Any]:
-        """The JSON form; times stay seconds, whoever prints them knows the clock."""
-        return {
-            "raised": self.raised_s,
-            "cause": self.cause,
-            "runner_up": self.runner_up,
-            "text": self.text,
-            "do": self.do,
-            "evidence": list(self.evidence),
-            "state": self.state,
-            "closed": self.closed_s,
-        }
 
 
 def alert_of(finding: Finding) -> Alert:

@@ -12,15 +12,9 @@ from statistics import median
 
 import numpy as np
 
-from tensionlog.clamps.censored import (
-    Interval,
-    RankTest,
-    TobitFit,
-    fit_tobit,
-    gehan,
-    share_seen,
-)
+from tensionlog.clamps.censored import Interval, RankTest, TobitFit, fit_tobit, gehan
 from tensionlog.errors import ClampError
+from tensionlog.model.history import Evidence
 from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull
 
@@ -28,6 +22,9 @@ SPOILED = frozenset(
     {"interrupted", "not-measurable", "early-clamp", "gripper-slip", "straightened"}
 )
 """A release under one of these flags says nothing certain about a clamp."""
+
+REFERENCE_N = 120.0
+"""Force at which jobs are compared: a common order."""
 
 SURE = 2.0
 """A drop must stand so many standard uncertainties clear to be seen."""
@@ -63,29 +60,6 @@ class Release:
     def value_mm(self) -> float:
         """The loss where seen, the limit it lies below where not."""
         return self.limit_mm if self.lost_mm is None else max(self.lost_mm, self.limit_mm)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClampEvidence:
-    """What one job says about one clamp.
-
-    Attributes:
-        clamp: Which.
-        releases: Releases looked at.
-        could_show: How many of them could have shown a give of 1 mm.
-        seen: How many of those showed a drop.
-        share: Share seen with its Wilson interval; None where none could have shown it.
-        dead_band_n: Middle dead band, newtons.
-        dead_band_mm: The same in millimetres.
-    """
-
-    clamp: str
-    releases: int
-    could_show: int
-    seen: int
-    share: Interval | None
-    dead_band_n: float
-    dead_band_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,21 +121,35 @@ def _release(pull: Pull, job: Job, phi_max: float, reference_n: float) -> Releas
     )
 
 
-def evidence_of(releases: Sequence[Release], clamp: str) -> ClampEvidence | None:
-    """What the releases say about `clamp`; None where it was never opened."""
-    own = [release for release in releases if release.clamp == clamp]
-    if not own:
-        return None
+def releases_of_mains(
+    *, pulls: Sequence[Pull], job: Job, phi_max: float
+) -> tuple[Release, ...]:
+    """The same of the mains alone, at the force at which jobs are compared."""
+    mains = [p for p in pulls if p.held_position and not p.held_position.startswith("X")]
+    return releases_of(pulls=mains, job=job, phi_max=phi_max, reference_n=REFERENCE_N)
+
+
+def evidence_of(releases: Sequence[Release], *, job_number: int) -> tuple[Evidence, ...]:
+    """What the releases of one job say about each clamp that was opened, by its name."""
+    by_clamp: dict[str, list[Release]] = {}
+    for release in releases:
+        by_clamp.setdefault(release.clamp, []).append(release)
+    return tuple(
+        _evidence(clamp, own, job_number=job_number) for clamp, own in sorted(by_clamp.items())
+    )
+
+
+def _evidence(clamp: str, own: Sequence[Release], *, job_number: int) -> Evidence:
     could = [release for release in own if release.shows_1mm]
-    seen = sum(release.seen for release in could)
-    return ClampEvidence(
+    return Evidence(
+        job_number=job_number,
         clamp=clamp,
         releases=len(own),
         could_show=len(could),
-        seen=seen,
-        share=share_seen(seen=seen, of=len(could)) if could else None,
+        seen=sum(release.seen for release in could),
         dead_band_n=median(release.dead_band_n for release in own),
         dead_band_mm=median(release.limit_mm for release in own),
+        most_mm=max((r.lost_mm for r in own if r.lost_mm is not None), default=None),
     )
 
 

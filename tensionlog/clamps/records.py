@@ -10,14 +10,11 @@ from dataclasses import dataclass, field
 from statistics import fmean, median
 from typing import Any
 
-from tensionlog.clamps.evidence import Difference, compare, releases_of
+from tensionlog.clamps.evidence import compare, releases_of_mains
 from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull
 
 Answer = Mapping[str, Any]
-
-REFERENCE_N = 120.0
-"""Force at which jobs are compared: a common order."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,7 +201,6 @@ def strung_of(
 
 
 def _a_minus_b(job: Job, pulls: Sequence[Pull], phi_max: float) -> float | None:
-    mains = [p for p in pulls if p.held_position and not p.held_position.startswith("X")]
-    releases = releases_of(pulls=mains, job=job, phi_max=phi_max, reference_n=REFERENCE_N)
-    found: Difference = compare(releases, first="A", second="B")
-    return None if found.mm is None else found.mm.best
+    releases = releases_of_mains(pulls=pulls, job=job, phi_max=phi_max)
+    found = compare(releases, first="A", second="B").mm
+    return None if found is None else found.best

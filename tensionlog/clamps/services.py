@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tensionlog.clamps.censored import Interval
-from tensionlog.clamps.series import BASELINE, DAY_S, Series, spread_of
+from tensionlog.clamps.series import BASELINE, DAY_S, Series
 from tensionlog.clamps.shifts import kind_of
 from tensionlog.clamps.trace import Floats
 
@@ -110,13 +110,3 @@ def _lasted(
     back = after > before.mean() - 0.5 * kind_of(name).material
     twice = np.flatnonzero(back[1:] & back[:-1])
     return float((times[twice[0]] - service_s) / DAY_S) if twice.size else None
-
-
-def effects_of(series: Series) -> tuple[ServiceEffect, ...]:
-    """The effect of every service of a clamp, oldest first."""
-    return tuple(effect_of(series, mark) for mark in sorted(series.marks_s))
-
-
-def steadiness(series: Series) -> float | None:
-    """How well the tests of a clamp repeat, from neighbours; None with fewer than three."""
-    return spread_of(series.values) if len(series.values) >= 3 else None

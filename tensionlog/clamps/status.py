@@ -1,6 +1,6 @@
 """The state of a bench on a day: each clamp, cell, head, and every alert."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from statistics import median
@@ -97,12 +97,26 @@ def iso(at_s: float) -> str:
     return at.isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
+def _iso_or_none(at_s: float | None) -> str | None:
+    return None if at_s is None else iso(at_s)
+
+
 def alert_answer(alert: Alert) -> dict[str, Any]:
     """An alert in the pinned form."""
-    times = {"raised": alert.raised_s, "closed": alert.closed_s, "since": alert.since_s}
-    times |= {"seen": alert.seen_s, "acted": alert.acted_s}
-    said = {name: None if at_s is None else iso(at_s) for name, at_s in times.items()}
-    return {**alert.answer(), **said, "reopened": [iso(at_s) for at_s in alert.reopened_s]}
+    return {
+        "raised": iso(alert.raised_s),
+        "cause": alert.cause,
+        "runner_up": alert.runner_up,
+        "text": alert.text,
+        "do": alert.do,
+        "evidence": list(alert.evidence),
+        "state": alert.state,
+        "closed": _iso_or_none(alert.closed_s),
+        "since": iso(alert.since_s),
+        "seen": _iso_or_none(alert.seen_s),
+        "acted": _iso_or_none(alert.acted_s),
+        "reopened": [iso(at_s) for at_s in alert.reopened_s],
+    }
 
 
 def _clamp_answer(one: ClampState) -> dict[str, Any]:
@@ -110,8 +124,8 @@ def _clamp_answer(one: ClampState) -> dict[str, Any]:
         "clamp": one.clamp,
         "state": one.state,
         "give_mm": one.give_mm,
-        "since": None if one.since_s is None else iso(one.since_s),
-        "tested": None if one.tested_s is None else iso(one.tested_s),
+        "since": _iso_or_none(one.since_s),
+        "tested": _iso_or_none(one.tested_s),
         "tests": one.tests,
         "needed": one.needed,
         "reasons": list(one.reasons),
@@ -210,8 +224,3 @@ def _grade(own: Sequence[Tested], served_s: Sequence[float], limits: HoldLimits)
     if any(not reason.startswith("gives") for reason in own[-1].reasons):
         grades.append(VERDICTS.index(own[-1].verdict or "good"))
     return VERDICTS[max(grades)]
-
-
-def by_name(status: Status) -> Mapping[str, ClampState]:
-    """The clamps by name."""
-    return {one.clamp: one for one in status.clamps}

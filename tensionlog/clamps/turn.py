@@ -54,21 +54,12 @@ class TurnResult:
 
     @property
     def friction(self) -> float:
-        """Coefficient of friction at rest, by the capstan rule."""
+        """Coefficient of friction at rest, by the capstan rule φ = e^(−μθ)."""
         return -math.log(self.phi_rest) / math.radians(self.wrap_deg)
 
     def answer(self) -> dict[str, float | None]:
         """The pinned JSON form."""
         return {"phi_rest": self.phi_rest, "phi_tapped": self.phi_tapped, "u": self.u}
-
-
-def capstan(*, friction: float, wrap_deg: float) -> float:
-    """Share of a force that passes round `wrap_deg` of bend: e^(−μθ).
-
-    >>> round(1.0 / capstan(friction=0.2, wrap_deg=90.0), 4)
-    1.3691
-    """
-    return math.exp(-friction * math.radians(wrap_deg))
 
 
 class _Found(NamedTuple):

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from tensionlog.clamps.alerts import Alert, acted, after_recording, seen
-from tensionlog.clamps.causes import Finding, who_did_it
+from tensionlog.clamps.causes import who_did_it
 from tensionlog.clamps.histories import series_of
 from tensionlog.clamps.records import Record, Served, Told
 from tensionlog.clamps.series import Series
@@ -92,8 +92,3 @@ def _since_alerts(series: Mapping[str, Series], alerts: Sequence[Alert]) -> dict
         name: replace(one, marks_s=tuple(sorted({*one.marks_s, *marks[name]})))
         for name, one in series.items()
     }
-
-
-def finding_of(records: Sequence[Record], *, at_s: float) -> Finding | None:
-    """Who did it by everything up to `at_s`, whether or not it is worth an alert."""
-    return who_did_it(series_of([r for r in records if r.at_s <= at_s]), at_s)

@@ -36,7 +36,7 @@ class Evidence:
     Attributes:
         job_number: Which job of the recording.
         clamp: Which clamp.
-        releases: Releases of mains looked at, and of crosses that stood clear.
+        releases: Releases of mains looked at.
         could_show: How many of them could have shown a give of 1 mm.
         seen: How many of those showed a drop.
         dead_band_n: Middle loss that could not have been seen, newtons.

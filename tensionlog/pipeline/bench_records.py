@@ -10,9 +10,8 @@ from datetime import datetime
 from typing import Any, Final
 
 from tensionlog.clamps.evidence import evidence_of as evidence_about
-from tensionlog.clamps.evidence import releases_of
+from tensionlog.clamps.evidence import releases_of_mains
 from tensionlog.clamps.records import (
-    REFERENCE_N,
     Checked,
     Dialled,
     Record,
@@ -26,7 +25,6 @@ from tensionlog.clamps.records import (
     tested_of,
 )
 from tensionlog.model.history import Evidence, Happened, StoredHappened
-from tensionlog.model.job import Job
 from tensionlog.model.pull import Pull
 from tensionlog.model.recording import Calibration, Note
 from tensionlog.pipeline.sitting import Whole
@@ -139,36 +137,13 @@ def _time_s(text: object) -> float | None:
 
 def evidence_of(whole: Whole) -> tuple[Evidence, ...]:
     """What the jobs of a sitting say about each clamp, by their mains."""
-    return tuple(
-        one
-        for run in whole.runs
-        for one in _evidence(
-            whole.jobs[run.number - 1], _pulls(whole, run.number), run.phi_max, run.number
-        )
-    )
+    found: list[Evidence] = []
+    for run in whole.runs:
+        pulls, job = _pulls(whole, run.number), whole.jobs[run.number - 1]
+        releases = releases_of_mains(pulls=pulls, job=job, phi_max=run.phi_max)
+        found += evidence_about(releases, job_number=run.number)
+    return tuple(found)
 
 
 def _pulls(whole: Whole, number: int) -> list[Pull]:
     return [found.pull for found in whole.found if found.job_number == number]
-
-
-def _evidence(
-    job: Job, pulls: Sequence[Pull], phi_max: float, number: int
-) -> Iterator[Evidence]:
-    mains = [p for p in pulls if p.held_position and not p.held_position.startswith("X")]
-    releases = releases_of(pulls=mains, job=job, phi_max=phi_max, reference_n=REFERENCE_N)
-    for clamp in sorted({release.clamp for release in releases}):
-        found = evidence_about(releases, clamp)
-        if found is None:
-            continue
-        lost = [r.lost_mm for r in releases if r.clamp == clamp and r.lost_mm is not None]
-        yield Evidence(
-            job_number=number,
-            clamp=clamp,
-            releases=found.releases,
-            could_show=found.could_show,
-            seen=found.seen,
-            dead_band_n=found.dead_band_n,
-            dead_band_mm=found.dead_band_mm,
-            most_mm=max(lost, default=None),
-        )

@@ -1,6 +1,6 @@
 """The load cell and its converter: everything between a force and a count."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -61,10 +61,6 @@ class Cell:
         """Reading above zero of a settled force: span error and bow, no noise."""
         force = np.asarray(force_n, dtype=np.float64)
         return np.asarray(force * (1.0 + self.span_error + self.bow * force / self.rated_n))
-
-    def with_span_error(self, span_error: float) -> "Cell":
-        """Return the cell with another error of sensitivity."""
-        return replace(self, span_error=span_error)
 
 
 class Conversion(NamedTuple):

@@ -11,9 +11,6 @@ from tensionlog.twin.live_cell import LiveCell
 from tensionlog.twin.rng import stream
 from tensionlog.twin.strings import DT_S
 
-MOST_AT_ONCE_S = 5.0
-"""Longer silence of whoever asks is not caught up with: the device's buffer is full."""
-
 
 class LiveFeed:
     """What the device says while an operator does what a guide asks.
@@ -22,7 +19,7 @@ class LiveFeed:
 
     Attributes:
         hands: The operator.
-        dropped_lines: Lines that nobody fetched in time.
+        dropped_lines: None: what was not fetched in time is said with the next.
     """
 
     def __init__(self, hands: Hands, *, seed: int, speed: float = 1.0) -> None:

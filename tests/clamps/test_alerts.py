@@ -17,6 +17,7 @@ from tensionlog.clamps.alerts import (
 from tensionlog.clamps.causes import Explained, Finding
 from tensionlog.clamps.series import DAY_S, Series
 from tensionlog.clamps.shifts import Shift, Since
+from tensionlog.clamps.status import alert_answer
 from tensionlog.clamps.words import APART, DO, MEANS, do_of, evidence_of, text_of
 
 AT_S = 30 * DAY_S
@@ -160,7 +161,7 @@ def test_one_step_of_the_watch_closes_before_it_raises():
 
 
 def test_the_answer_is_plain():
-    answer = alert_of(finding()).answer()
+    answer = alert_answer(alert_of(finding()))
     assert answer["state"] == "raised"
     assert answer["closed"] is None
     assert set(answer) >= {"raised", "cause", "runner_up", "text", "do", "evidence"}

@@ -122,17 +122,18 @@ def test_what_says_nothing_certain_is_left_out(spoiled):
 
 def test_seen_of_those_that_could_have_shown_a_millimetre():
     pulls = [pull(lost_n=9.0), pull(), pull(), pull(drop_u=2.0), pull(clamp="B")]
-    evidence = evidence_of(releases(pulls), "A")
+    evidence, other = evidence_of(releases(pulls), job_number=2)
+    assert (evidence.job_number, evidence.clamp, other.clamp) == (2, "A", "B")
     assert (evidence.releases, evidence.could_show, evidence.seen) == (4, 3, 1)
-    assert evidence.share.low < 1 / 3 < evidence.share.high
     assert evidence.dead_band_n == pytest.approx(6.1)
-    assert evidence_of(releases(pulls), "C") is None
+    assert evidence.most_mm == pytest.approx(9.0 / N_PER_MM)
+    assert other.most_mm is None
 
 
 def test_a_bench_that_could_show_nothing_says_so():
-    evidence = evidence_of(releases([pull(drop_u=5.0)]), "A")
+    (evidence,) = evidence_of(releases([pull(drop_u=5.0)]), job_number=1)
     assert evidence.could_show == 0
-    assert evidence.share is None
+    assert evidence_of((), job_number=1) == ()
 
 
 def test_the_difference_inside_a_job_covers_the_truth():

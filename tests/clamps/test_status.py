@@ -9,7 +9,7 @@ from tensionlog.clamps.hold_result import HoldLimits
 from tensionlog.clamps.records import Checked, Dialled, Served
 from tensionlog.clamps.records import Tested as OneTest
 from tensionlog.clamps.series import BASELINE, DAY_S
-from tensionlog.clamps.status import by_name, iso, status_of
+from tensionlog.clamps.status import iso, status_of
 
 
 def gives(values, clamp="A", *, reasons=(), verdict="good"):
@@ -29,7 +29,7 @@ def gives(values, clamp="A", *, reasons=(), verdict="good"):
 
 def state(records, *, at_day=99.0, alerts=(), **given):
     status = status_of(records, at_s=at_day * DAY_S, alerts=alerts, **given)
-    return by_name(status)["A"]
+    return next(one for one in status.clamps if one.clamp == "A")
 
 
 def alert(**changed):
